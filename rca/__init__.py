@@ -1,0 +1,1 @@
+"""Root-cause workbooks for fleet repair records."""

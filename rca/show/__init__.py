@@ -1,0 +1,1 @@
+"""OUT: figures, sheets, forms and the page. The only room that draws."""
