@@ -1,0 +1,445 @@
+"""The one reader and writer of files: tables, YAML, and folders that appear whole or not at all."""
+
+import csv
+import hashlib
+import importlib.resources
+import io
+import json
+import os
+import shutil
+import tempfile
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from ruamel.yaml import YAML
+from ruamel.yaml.error import MarkedYAMLError
+from ruamel.yaml.resolver import VersionedResolver
+
+from rca.errors import NotWritten, Problem, RcaError, Refused
+
+TABLE_ENDINGS = (".csv", ".csv.gz", ".xlsx", ".parquet")
+
+
+@dataclass(frozen=True, slots=True)
+class TableSource:
+    """Where a table comes from and how its text is to be read."""
+
+    path: Path
+    delimiter: str = ","
+    encoding: str = "utf-8"
+    sheet: str | int = 0
+    query: str = ""
+    database_env: str = ""  # name of the environment variable that holds the database address
+
+    @property
+    def name(self) -> str:
+        """Name for messages: the file, or the variable that names the database."""
+        return self.path.name if not self.query else f"database ${self.database_env}"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RawTable:
+    """A table as it stands in its file, nothing judged yet.
+
+    `frame` has text cells (CSV) or typed ones (XLSX, Parquet, database); `lines` gives each
+    row's line in the file; `broken` lists rows that cannot be split into the header's columns.
+    """
+
+    name: str
+    frame: pd.DataFrame
+    lines: NDArray[np.int64]
+    broken: tuple[Problem, ...] = ()
+
+    @property
+    def rows_read(self) -> int:
+        """Rows found in the file, broken ones included."""
+        return len(self.frame) + len(self.broken)
+
+
+def read_table(source: TableSource) -> RawTable:
+    """Read one table as it stands.
+
+    Raises
+    ------
+    Refused
+        The file is missing, empty, of an unknown kind, or not readable as text.
+    """
+    if source.query:
+        return _read_database(source)
+    path = source.path
+    if not path.is_file():
+        raise Refused([_fault(source, "the file does not exist", _files_near(path))])
+    kind = path.name.lower()
+    if kind.endswith((".csv", ".csv.gz", ".txt", ".tsv")):
+        return _read_csv(source)
+    if kind.endswith(".xlsx"):
+        return _read_xlsx(source)
+    if kind.endswith(".parquet"):
+        return _read_parquet(source)
+    raise Refused(
+        [_fault(source, "unknown kind of file", f"use one of {', '.join(TABLE_ENDINGS)}")]
+    )
+
+
+def _fault(source: TableSource, rule: str, next_step: str = "", line: int = 0) -> Problem:
+    return Problem(source.name, line, "", "", rule, next_step)
+
+
+def _files_near(path: Path) -> str:
+    """Say which tables the folder does hold."""
+    if not path.parent.is_dir():
+        return f"the folder {path.parent.name} does not exist either"
+    there = sorted(p.name for p in path.parent.iterdir() if p.name.lower().endswith(TABLE_ENDINGS))
+    return f"tables in this folder: {', '.join(there) or 'none'}"
+
+
+def _read_csv(source: TableSource) -> RawTable:
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", pd.errors.ParserWarning)
+            frame = pd.read_csv(
+                source.path,
+                sep=source.delimiter,
+                encoding=_with_byte_order_mark(source.encoding),
+                dtype=str,
+                keep_default_na=False,
+                index_col=False,
+                skip_blank_lines=False,
+            )
+    except pd.errors.EmptyDataError as error:
+        raise Refused([_fault(source, "the file is empty", "it needs a header line")]) from error
+    except (pd.errors.ParserError, pd.errors.ParserWarning):
+        return _read_ragged_csv(source)
+    except UnicodeDecodeError as error:
+        step = "state the encoding in fleet.yaml, for example encoding: cp1252"
+        rule = f"not readable as {source.encoding} (byte {error.start})"
+        raise Refused([_fault(source, rule, step)]) from error
+    except (OSError, EOFError) as error:
+        raise Refused([_fault(source, f"cannot be read: {error}")]) from error
+    if frame.isna().to_numpy().any():  # a row with fewer fields than the header
+        return _read_ragged_csv(source)
+    return RawTable(source.name, *_without_blank_rows(frame, _line_numbers(frame)))
+
+
+def _with_byte_order_mark(encoding: str) -> str:
+    return "utf-8-sig" if encoding.lower().replace("_", "-") in ("utf-8", "utf8") else encoding
+
+
+def _line_numbers(frame: pd.DataFrame) -> NDArray[np.int64]:
+    """Line on which each row begins; line breaks inside quoted cells are counted."""
+    breaks = np.zeros(len(frame), dtype=np.int64)
+    for column in frame.columns:
+        text = frame[column]
+        if text.str.contains("\n", regex=False).any():
+            breaks += text.str.count("\n").to_numpy(dtype=np.int64)
+    return np.arange(2, len(frame) + 2) + np.cumsum(breaks) - breaks
+
+
+def _without_blank_rows(
+    frame: pd.DataFrame, lines: NDArray[np.int64]
+) -> tuple[pd.DataFrame, NDArray[np.int64]]:
+    """Drop lines with nothing in them: they are no records."""
+    if frame.empty:
+        return frame, lines
+    first = frame.iloc[:, 0].eq("")
+    if not first.any():
+        return frame, lines
+    blank = frame.eq("").all(axis=1).to_numpy()
+    return frame[~blank].reset_index(drop=True), lines[~blank]
+
+
+def _read_ragged_csv(source: TableSource) -> RawTable:
+    """Read a CSV file some of whose rows have more or fewer fields than the header."""
+    opener = _open_text(source)
+    rows: list[list[str]] = []
+    lines: list[int] = []
+    broken: list[Problem] = []
+    with opener as stream:
+        reader = csv.reader(stream, delimiter=source.delimiter)
+        header = next(reader, [])
+        line = reader.line_num + 1
+        for row in reader:
+            if len(row) == len(header):
+                rows.append(row)
+                lines.append(line)
+            elif row:
+                rule = f"the row has {len(row)} fields, the header {len(header)}"
+                step = "look for a stray quote or delimiter in this line"
+                broken.append(
+                    Problem(source.name, line, "", source.delimiter.join(row)[:80], rule, step)
+                )
+            line = reader.line_num + 1
+    frame = pd.DataFrame(rows, columns=_unique(header), dtype=str)
+    frame, kept = _without_blank_rows(frame, np.array(lines, dtype=np.int64))
+    return RawTable(source.name, frame, kept, tuple(broken))
+
+
+def _open_text(source: TableSource) -> io.TextIOBase:
+    import gzip
+
+    encoding = _with_byte_order_mark(source.encoding)
+    if source.path.name.lower().endswith(".gz"):
+        return gzip.open(source.path, "rt", encoding=encoding, newline="")
+    return source.path.open(encoding=encoding, newline="")
+
+
+def _unique(header: list[str]) -> list[str]:
+    """Name unnamed and repeated columns as pandas does."""
+    seen: dict[str, int] = {}
+    names = []
+    for place, name in enumerate(header):
+        base = name or f"Unnamed: {place}"
+        names.append(base if base not in seen else f"{base}.{seen[base]}")
+        seen[base] = seen.get(base, 0) + 1
+    return names
+
+
+def _read_xlsx(source: TableSource) -> RawTable:
+    import zipfile
+
+    try:
+        frame = pd.read_excel(source.path, sheet_name=source.sheet, dtype=object, na_filter=False)
+    except ValueError as error:
+        raise Refused([_fault(source, f"cannot be read as a workbook: {error}")]) from error
+    except (zipfile.BadZipFile, OSError, KeyError) as error:
+        raise Refused([_fault(source, "is not a readable XLSX workbook")]) from error
+    lines = np.arange(2, len(frame) + 2)
+    return RawTable(source.name, *_without_blank_rows(frame, lines))
+
+
+def _read_parquet(source: TableSource) -> RawTable:
+    import pyarrow
+
+    try:
+        frame = pd.read_parquet(source.path)
+    except (pyarrow.ArrowInvalid, OSError) as error:
+        raise Refused([_fault(source, "is not a readable Parquet file")]) from error
+    return RawTable(source.name, frame.reset_index(drop=True), np.arange(1, len(frame) + 1))
+
+
+def _read_database(source: TableSource) -> RawTable:
+    """Run the query; the address comes from the environment and is never kept or shown."""
+    import sqlalchemy
+
+    address = os.environ.get(source.database_env)
+    if not address:
+        step = "set it to the database address (for example sqlite:///fleet.db) before the run"
+        raise Refused([_fault(source, f"the environment has no {source.database_env}", step)])
+    try:
+        engine = sqlalchemy.create_engine(address)
+        with engine.connect() as connection:
+            frame = pd.read_sql_query(sqlalchemy.text(source.query), connection)
+    except (sqlalchemy.exc.SQLAlchemyError, ImportError) as error:
+        kind = type(error).__name__
+        raise Refused([_fault(source, f"the query failed ({kind})", "try it by hand")]) from None
+    finally:
+        if "engine" in locals():
+            engine.dispose()
+    return RawTable(source.name, frame, np.arange(1, len(frame) + 1))
+
+
+class _TextDates(VersionedResolver):
+    """Leaves dates as the text that the person wrote."""
+
+    def resolve(self, kind: Any, value: Any, implicit: Any) -> Any:
+        tag = super().resolve(kind, value, implicit)
+        if str(tag) == "tag:yaml.org,2002:timestamp":
+            return super().resolve(kind, "text", implicit)
+        return tag
+
+
+def _yaml() -> YAML:
+    yaml = YAML(typ="rt")
+    yaml.Resolver = _TextDates
+    yaml.preserve_quotes = True
+    yaml.width = 100
+    return yaml
+
+
+def read_yaml(path: Path) -> Any:
+    """Read a YAML file with its comments, order and line numbers; dates stay text.
+
+    Raises
+    ------
+    Refused
+        The file is missing, is not text, or is not YAML; with the line.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError as error:
+        raise Refused([Problem(path.name, 0, "", "", "the file does not exist")]) from error
+    except (OSError, UnicodeDecodeError) as error:
+        raise Refused([Problem(path.name, 0, "", "", f"cannot be read: {error}")]) from error
+    try:
+        return _yaml().load(text)
+    except MarkedYAMLError as error:
+        mark = error.problem_mark
+        line = mark.line + 1 if mark else 0
+        rule = f"is not valid YAML: {error.problem}"
+        step = "indent with spaces, quote text that contains ': ' or begins with a sign"
+        raise Refused([Problem(path.name, line, "", "", rule, step)]) from error
+    except (ValueError, RecursionError) as error:
+        raise Refused([Problem(path.name, 0, "", "", f"is not valid YAML: {error}")]) from error
+
+
+def yaml_text(data: Any) -> str:
+    """Write out `data` as YAML text, comments and order kept."""
+    stream = io.StringIO()
+    _yaml().dump(data, stream)
+    return stream.getvalue()
+
+
+def write_yaml(path: Path, data: Any) -> None:
+    """Write `data` as YAML, whole or not at all."""
+    write_text(path, yaml_text(data))
+
+
+def line_of(data: Any, keys: tuple[str | int, ...]) -> int:
+    """Line (from 1) of the entry reached by `keys` in data from `read_yaml`; 0 if not known."""
+    line = 0
+    for key in keys:
+        marks = getattr(data, "lc", None)
+        if marks is None or marks.data is None or key not in marks.data:
+            break
+        line = marks.data[key][0] + 1
+        data = data[key]
+    return line
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a text file, whole or not at all.
+
+    Raises
+    ------
+    NotWritten
+        The folder is missing, read-only or full; an earlier file stays as it was.
+    """
+    temporary = None
+    try:
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
+            stream.write(text)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(temporary, 0o644)
+        os.replace(temporary, path)
+    except OSError as error:
+        if temporary is not None and os.path.exists(temporary):
+            os.unlink(temporary)
+        raise _not_written(path, error) from error
+
+
+def write_json(path: Path, data: Any) -> None:
+    """Write `data` as JSON text, whole or not at all; NaN is refused."""
+    write_text(path, json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def write_csv(path: Path, frame: pd.DataFrame) -> None:
+    """Write a table as CSV, whole or not at all, its text made harmless for spreadsheets."""
+    write_text(path, spreadsheet_safe(frame).to_csv(index=False, lineterminator="\n"))
+
+
+def spreadsheet_safe(frame: pd.DataFrame) -> pd.DataFrame:
+    """Put an apostrophe before text that a spreadsheet would run as a formula."""
+    safe = frame.copy()
+    for column in safe.columns:
+        if safe[column].dtype == object or pd.api.types.is_string_dtype(safe[column].dtype):
+            text = safe[column].astype(str)
+            risky = text.str.match(r"^\s*[=+\-@\t\r]") & ~text.str.match(r"^-?\d+(\.\d+)?$")
+            safe[column] = text.where(~risky, "'" + text)
+    return safe
+
+
+def _not_written(path: Path, error: OSError) -> NotWritten:
+    step = "check that the folder exists, may be written to, and that the disk has room"
+    reason = error.strerror or str(error)
+    return NotWritten(f"{path.name} could not be written: {reason}", next_step=step)
+
+
+@contextmanager
+def folder_that_appears_whole(wanted: Path) -> Iterator[Path]:
+    """Give a hidden working folder that is renamed to a free name like `wanted` at the end.
+
+    A run that fails or is killed leaves at most a hidden folder; nothing that existed changes.
+    After the block, `wanted` (or `wanted.2`, `wanted.3`, ... when taken) holds all of it.
+
+    Raises
+    ------
+    NotWritten
+        The parent cannot be made or written to.
+    """
+    try:
+        wanted.parent.mkdir(parents=True, exist_ok=True)
+        work = Path(tempfile.mkdtemp(dir=wanted.parent, prefix=f".{wanted.name}."))
+    except OSError as error:
+        raise _not_written(wanted, error) from error
+    try:
+        yield work
+        os.chmod(work, 0o755)
+        _rename_to_free_name(work, wanted)
+    except OSError as error:
+        shutil.rmtree(work, ignore_errors=True)
+        raise _not_written(wanted, error) from error
+    except BaseException:
+        shutil.rmtree(work, ignore_errors=True)
+        raise
+
+
+def _rename_to_free_name(work: Path, wanted: Path) -> Path:
+    number = 1
+    while True:
+        target = wanted if number == 1 else wanted.with_name(f"{wanted.name}.{number}")
+        if not target.exists():
+            os.rename(work, target)
+            return target
+        number += 1
+
+
+def newest_run(parent: Path, name: str) -> Path:
+    """Return the newest of `name`, `name.2`, `name.3`, ... below `parent`."""
+    number = 1
+    while (parent / f"{name}.{number + 1}").exists():
+        number += 1
+    return parent / name if number == 1 else parent / f"{name}.{number}"
+
+
+def point_to(pointer: Path, target: Path) -> None:
+    """Let `pointer` name the folder `target` in one step; a text file where links fail."""
+    temporary = pointer.with_name(f".{pointer.name}.new")
+    try:
+        temporary.unlink(missing_ok=True)
+        try:
+            temporary.symlink_to(target.name, target_is_directory=True)
+        except (OSError, NotImplementedError):
+            temporary.write_text(target.name + "\n", encoding="utf-8")
+        os.replace(temporary, pointer)
+    except OSError as error:
+        raise _not_written(pointer, error) from error
+
+
+def sha256(path: Path) -> str:
+    """Return the hash of a file's bytes."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def shipped(name: str) -> Path:
+    """Find `workbooks` or `data_demo`: beside the package in a checkout, inside it in a wheel."""
+    package = Path(str(importlib.resources.files("rca")))
+    for place in (package / "_shipped" / name, package.parent / name):
+        if place.is_dir():
+            return place
+    raise RcaError(f"the folder {name} is not part of this installation", next_step="reinstall")
+
+
+def package_json(name: str) -> Any:
+    """Read a JSON file that travels inside the package, such as `records/fleet.schema.json`."""
+    text = importlib.resources.files("rca").joinpath(name).read_text(encoding="utf-8")
+    return json.loads(text)

@@ -1,0 +1,210 @@
+"""Meter readings to the use of each unit at any day: what is believed, mended, or estimated.
+
+A unit's readings should rise, and not faster than the most that a unit can run in a day. Where
+they do not, the cheapest explanation is taken: a reading that does not fit is not trusted
+(cost 1 each), or the meter was replaced and counts from a new start (cost 2.5, so that at least
+three later readings must speak for it; no cost where the table says so). Common practice, no
+source.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from rca.records.fleet import Fleet
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+RECENT_DAYS = 90
+REPLACED_COST = 2.5
+MOST_UNTRUSTED = 0.2
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Meters:
+    """Believed readings, sorted by unit and day; `use` runs on through meter replacements.
+
+    `unit` are codes into `names`; `untrusted` lists readings not believed; `replaced` the units
+    whose meter was replaced; `days_only` the units without a usable meter.
+    """
+
+    names: pd.Index
+    unit: Ints
+    day: Ints
+    use: Floats
+    untrusted: pd.DataFrame
+    replaced: frozenset[str]
+    days_only: frozenset[str]
+
+    def at(self, unit: Ints, day: Ints) -> tuple[Floats, NDArray[np.bool_]]:
+        """Return the use of units at days, and whether it lies outside their readings (estimated).
+
+        Between readings use is interpolated; outside, the unit's own use over the nearest 90 days
+        with readings goes on. NaN where the unit has fewer than two readings.
+        """
+        use = np.full(len(unit), np.nan)
+        estimated = np.zeros(len(unit), dtype=bool)
+        if not len(self.unit):
+            return use, estimated
+        first = np.searchsorted(self.unit, unit, side="left")
+        last = np.searchsorted(self.unit, unit, side="right") - 1
+        known = last > first
+        key, wanted = _packed(self.unit, self.day), _packed(unit, day)
+        right = np.clip(np.searchsorted(key, wanted, side="left"), first + 1, np.maximum(last, 1))
+        before, after = day < self.day[np.minimum(first, len(key) - 1)], day > self.day[last]
+        left = right - 1
+        near_end = (
+            np.searchsorted(key, _packed(unit, self.day[last] - RECENT_DAYS), side="right") - 1
+        )
+        left = np.where(after, np.clip(near_end, first, last - 1), left)
+        right = np.where(after, last, right)
+        start = self.day[np.minimum(first, len(key) - 1)]
+        near_start = np.searchsorted(key, _packed(unit, start + RECENT_DAYS), side="left")
+        left = np.where(before, first, left)
+        right = np.where(before, np.clip(near_start, first + 1, last), right)
+        left, right = (np.clip(one, 0, len(key) - 1) for one in (left, right))
+        span = np.maximum(self.day[right] - self.day[left], 1)
+        slope = (self.use[right] - self.use[left]) / span
+        base = np.where(after, right, left)
+        value = self.use[base] + slope * (day - self.day[base])
+        use[known] = value[known]
+        estimated[known] = (before | after)[known]
+        return use, estimated
+
+
+def _packed(unit: Ints, day: Ints) -> Ints:
+    """Unit and day in one number that sorts by unit, then day."""
+    return unit.astype(np.int64) * 2**24 + (day + 2**22)
+
+
+def day_number(days: pd.Series | NDArray[np.datetime64]) -> Ints:
+    """Return days since 1970-01-01; NaT becomes the smallest integer."""
+    return np.asarray(days).astype("datetime64[D]").astype(np.int64)
+
+
+def believed_meters(fleet: Fleet, units: pd.Index) -> Meters:
+    """Sort out the meter readings of a fleet; `units` fixes the codes of the units."""
+    readings = _all_readings(fleet, units)
+    unit, day = readings["code"].to_numpy(np.int64), readings["day"].to_numpy(np.int64)
+    meter = readings["meter"].to_numpy(np.float64)
+    stated = readings["stated"].to_numpy(bool)
+    same = unit[1:] == unit[:-1]
+    span = np.maximum(np.diff(day), 1)
+    rise = np.diff(meter)
+    too_fast = rise > fleet.settings.most_use_a_day * span
+    wrong = same & ((rise < 0) | too_fast | stated[1:])
+    keep = np.ones(len(unit), dtype=bool)
+    use = meter.copy()
+    replaced: set[str] = set()
+    for code in np.unique(unit[1:][wrong]):
+        rows = np.flatnonzero(unit == code)
+        trusted, resets = _cheapest_reading(
+            day[rows], meter[rows], stated[rows], fleet.settings.most_use_a_day
+        )
+        keep[rows] = trusted
+        chain = rows[trusted]
+        use[chain] = _run_on(day[chain], meter[chain], resets[trusted])
+        if resets.any():
+            replaced.add(str(units[code]))
+    bad = readings[~keep]
+    total, untrusted = (
+        np.bincount(unit, minlength=len(units)),
+        np.bincount(unit[~keep], minlength=len(units)),
+    )
+    spoiled = untrusted > MOST_UNTRUSTED * total
+    keep &= ~spoiled[unit] if len(unit) else keep
+    believed = np.bincount(unit[keep], minlength=len(units))
+    days_only = frozenset(str(name) for name in units[(believed < 2)])
+    listed = pd.DataFrame(
+        {
+            "unit": units[bad["code"]].astype(str) if len(bad) else [],
+            "date": bad["date"],
+            "meter": bad["meter"],
+            "table": bad["table"],
+        }
+    )
+    return Meters(
+        units, unit[keep], day[keep], use[keep], listed, frozenset(replaced), days_only
+    )  # fmt: skip
+
+
+def _all_readings(fleet: Fleet, units: pd.Index) -> pd.DataFrame:
+    """Readings of the table and of the repairs, one a unit and day (the higher one)."""
+    tables = []
+    for name, frame in (("readings", fleet.readings), ("repairs", fleet.repairs)):
+        if frame is None or "meter" not in frame.columns:
+            continue
+        rows = frame[frame["meter"].notna()]
+        stated = (
+            rows["meter_replaced"].astype(str).eq("yes").to_numpy()
+            if "meter_replaced" in rows.columns
+            else np.zeros(len(rows), dtype=bool)
+        )
+        code = units.get_indexer(pd.Index(rows["unit"].astype(str)))
+        tables.append(
+            pd.DataFrame(
+                {
+                    "code": code,
+                    "day": day_number(rows["date"]),
+                    "date": rows["date"].to_numpy(),
+                    "meter": rows["meter"].to_numpy(),
+                    "stated": stated,
+                    "table": name,
+                }
+            )
+        )
+    if not tables:
+        return pd.DataFrame({k: [] for k in ("code", "day", "date", "meter", "stated", "table")})
+    everything = pd.concat(tables, ignore_index=True)
+    everything = everything[everything["code"] >= 0]
+    everything = everything.sort_values(["code", "day", "meter"], kind="stable")
+    return everything.drop_duplicates(["code", "day"], keep="last").reset_index(drop=True)
+
+
+def _cheapest_reading(
+    day: Ints, meter: Floats, stated: NDArray[np.bool_], most_a_day: float
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Tell which readings of one unit are trusted, and at which the meter starts anew.
+
+    Shortest path over the readings: a step from one trusted reading to a later one costs 1 for
+    each reading skipped, and REPLACED_COST where the meter falls.
+    """
+    n = len(day)
+    best = np.arange(n, dtype=np.float64)  # cost of starting the chain at j: all before skipped
+    come_from = np.full(n, -1)
+    reset = np.zeros(n, dtype=bool)
+    for j in range(1, n):
+        i = np.arange(j)
+        span = np.maximum(day[j] - day[:j], 1)
+        rise = meter[j] - meter[:j]
+        fits = (rise >= 0) & (rise <= most_a_day * span)
+        fresh = (rise < 0) | stated[j]
+        cost = best[:j] + (j - i - 1)
+        step = np.where(fits, 0.0, np.where(fresh, 0.0 if stated[j] else REPLACED_COST, np.inf))
+        total = cost + step
+        choice = int(np.argmin(total))
+        if total[choice] < best[j]:
+            best[j], come_from[j] = total[choice], choice
+            reset[j] = bool(stated[j] or not fits[choice])
+    end = int(np.argmin(best + (n - 1 - np.arange(n))))
+    trusted = np.zeros(n, dtype=bool)
+    place = end
+    while place >= 0:
+        trusted[place] = True
+        place = int(come_from[place])
+    return trusted, reset & trusted
+
+
+def _run_on(day: Ints, meter: Floats, resets: NDArray[np.bool_]) -> Floats:
+    """Use that runs on through replacements; the gap is filled at the use before it."""
+    use = meter.copy()
+    for place in np.flatnonzero(resets):
+        back = max(0, int(np.searchsorted(day, day[place - 1] - RECENT_DAYS)))
+        span = max(day[place - 1] - day[back], 1)
+        pace = (use[place - 1] - use[back]) / span
+        gap = pace * (day[place] - day[place - 1])
+        use[place:] = meter[place:] - meter[place] + use[place - 1] + gap
+    return use
