@@ -1,6 +1,7 @@
 """The one reader and writer of files: tables, YAML, and folders that appear whole or not at all."""
 
 import csv
+import gzip
 import hashlib
 import importlib.resources
 import io
@@ -9,6 +10,8 @@ import os
 import shutil
 import tempfile
 import warnings
+import zipfile
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -24,7 +27,7 @@ from ruamel.yaml.resolver import VersionedResolver
 
 from rca.errors import NotWritten, Problem, RcaError, Refused
 
-TABLE_ENDINGS = (".csv", ".csv.gz", ".xlsx", ".parquet")
+TABLE_ENDINGS = (".csv", ".csv.gz", ".zip", ".xlsx", ".parquet")
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +37,7 @@ class TableSource:
     path: Path
     delimiter: str = ","
     encoding: str = "utf-8"
+    header_line: int = 1  # line of the column names; lines above it are no records
     sheet: str | int = 0
     query: str = ""
     database_env: str = ""  # name of the environment variable that holds the database address
@@ -77,7 +81,7 @@ def read_table(source: TableSource) -> RawTable:
     if not path.is_file():
         raise Refused([_fault(source, "the file does not exist", _files_near(path))])
     kind = path.name.lower()
-    if kind.endswith((".csv", ".csv.gz", ".txt", ".tsv")):
+    if kind.endswith((".csv", ".csv.gz", ".zip", ".txt", ".tsv")):
         return _read_csv(source)
     if kind.endswith(".xlsx"):
         return _read_xlsx(source)
@@ -101,17 +105,19 @@ def _files_near(path: Path) -> str:
 
 
 def _read_csv(source: TableSource) -> RawTable:
+    zipped = source.path.name.lower().endswith(".zip")
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)
             frame = pd.read_csv(
-                source.path,
+                io.BytesIO(file_bytes(source.path)) if zipped else source.path,
                 sep=source.delimiter,
                 encoding=_with_byte_order_mark(source.encoding),
                 dtype=str,
                 keep_default_na=False,
                 index_col=False,
                 skip_blank_lines=False,
+                skiprows=source.header_line - 1,
             )
     except pd.errors.EmptyDataError as error:
         raise Refused([_fault(source, "the file is empty", "it needs a header line")]) from error
@@ -123,23 +129,28 @@ def _read_csv(source: TableSource) -> RawTable:
         raise Refused([_fault(source, rule, step)]) from error
     except (OSError, EOFError) as error:
         raise Refused([_fault(source, f"cannot be read: {error}")]) from error
-    if frame.isna().to_numpy().any():  # a row with fewer fields than the header
+    if frame.iloc[:, -1].isna().any():  # a row with fewer fields than the header
         return _read_ragged_csv(source)
-    return RawTable(source.name, *_without_blank_rows(frame, _line_numbers(frame)))
+    return RawTable(source.name, *_without_blank_rows(frame, _line_numbers(frame, source)))
 
 
 def _with_byte_order_mark(encoding: str) -> str:
     return "utf-8-sig" if encoding.lower().replace("_", "-") in ("utf-8", "utf8") else encoding
 
 
-def _line_numbers(frame: pd.DataFrame) -> NDArray[np.int64]:
+def _line_numbers(frame: pd.DataFrame, source: TableSource) -> NDArray[np.int64]:
     """Line on which each row begins; line breaks inside quoted cells are counted."""
+    first = source.header_line + 1
+    plain = np.arange(first, len(frame) + first)
+    text = file_bytes(source.path)
+    if text.count(b"\n") - text.endswith(b"\n") == len(frame) + source.header_line - 1:
+        return plain  # no line break stands inside a cell
     breaks = np.zeros(len(frame), dtype=np.int64)
     for column in frame.columns:
         text = frame[column]
         if text.str.contains("\n", regex=False).any():
             breaks += text.str.count("\n").to_numpy(dtype=np.int64)
-    return np.arange(2, len(frame) + 2) + np.cumsum(breaks) - breaks
+    return plain + np.cumsum(breaks) - breaks
 
 
 def _without_blank_rows(
@@ -162,9 +173,12 @@ def _read_ragged_csv(source: TableSource) -> RawTable:
     lines: list[int] = []
     broken: list[Problem] = []
     with opener as stream:
+        above = source.header_line - 1
+        for _ in range(above):
+            stream.readline()
         reader = csv.reader(stream, delimiter=source.delimiter)
         header = next(reader, [])
-        line = reader.line_num + 1
+        line = above + reader.line_num + 1
         for row in reader:
             if len(row) == len(header):
                 rows.append(row)
@@ -175,19 +189,62 @@ def _read_ragged_csv(source: TableSource) -> RawTable:
                 broken.append(
                     Problem(source.name, line, "", source.delimiter.join(row)[:80], rule, step)
                 )
-            line = reader.line_num + 1
+            line = above + reader.line_num + 1
     frame = pd.DataFrame(rows, columns=_unique(header), dtype=str)
     frame, kept = _without_blank_rows(frame, np.array(lines, dtype=np.int64))
     return RawTable(source.name, frame, kept, tuple(broken))
 
 
 def _open_text(source: TableSource) -> io.TextIOBase:
-    import gzip
-
     encoding = _with_byte_order_mark(source.encoding)
-    if source.path.name.lower().endswith(".gz"):
-        return gzip.open(source.path, "rt", encoding=encoding, newline="")
-    return source.path.open(encoding=encoding, newline="")
+    return io.TextIOWrapper(io.BytesIO(file_bytes(source.path)), encoding=encoding, newline="")
+
+
+def file_bytes(path: Path) -> bytes:
+    """Return all bytes of a text table, unpacked where it is a .gz or a .zip with one file.
+
+    Raises
+    ------
+    Refused
+        The file cannot be read, or the .zip holds more or fewer than one file.
+    """
+    try:
+        packed = path.read_bytes()
+        if path.name.lower().endswith(".gz"):
+            return gzip.decompress(packed)
+        if path.name.lower().endswith(".zip"):
+            return _only_file(packed, path.name)
+    except (OSError, EOFError, zlib.error, zipfile.BadZipFile) as error:
+        raise Refused([Problem(path.name, 0, "", "", f"cannot be read: {error}")]) from error
+    return packed
+
+
+def _only_file(packed: bytes, name: str) -> bytes:
+    with zipfile.ZipFile(io.BytesIO(packed)) as archive:
+        inside = [entry.filename for entry in archive.infolist() if not entry.is_dir()]
+        if len(inside) != 1:
+            rule = f"holds {len(inside)} files, not one table: {', '.join(inside[:5])}"
+            raise Refused([Problem(name, 0, "", "", rule, "unpack it and choose one of them")])
+        return archive.read(inside[0])
+
+
+def sheet_names(path: Path) -> list[str]:
+    """Return the names of an XLSX workbook's sheets, in their order.
+
+    Raises
+    ------
+    Refused
+        The file is not a readable XLSX workbook.
+    """
+    import openpyxl
+
+    try:
+        book = openpyxl.load_workbook(path, read_only=True)
+    except (zipfile.BadZipFile, OSError, KeyError) as error:
+        raise Refused([Problem(path.name, 0, "", "", "is not a readable XLSX workbook")]) from error
+    names = [str(name) for name in book.sheetnames]
+    book.close()
+    return names
 
 
 def _unique(header: list[str]) -> list[str]:
@@ -202,15 +259,19 @@ def _unique(header: list[str]) -> list[str]:
 
 
 def _read_xlsx(source: TableSource) -> RawTable:
-    import zipfile
-
     try:
-        frame = pd.read_excel(source.path, sheet_name=source.sheet, dtype=object, na_filter=False)
+        frame = pd.read_excel(
+            source.path,
+            sheet_name=source.sheet,
+            header=source.header_line - 1,
+            dtype=object,
+            na_filter=False,
+        )
     except ValueError as error:
         raise Refused([_fault(source, f"cannot be read as a workbook: {error}")]) from error
     except (zipfile.BadZipFile, OSError, KeyError) as error:
         raise Refused([_fault(source, "is not a readable XLSX workbook")]) from error
-    lines = np.arange(2, len(frame) + 2)
+    lines = np.arange(len(frame)) + source.header_line + 1
     return RawTable(source.name, *_without_blank_rows(frame, lines))
 
 
@@ -334,6 +395,20 @@ def write_text(path: Path, text: str) -> None:
         if temporary is not None and os.path.exists(temporary):
             os.unlink(temporary)
         raise _not_written(path, error) from error
+
+
+def copy_file(source: Path, target: Path) -> None:
+    """Copy a file byte for byte.
+
+    Raises
+    ------
+    NotWritten
+        The copy cannot be made, for example because the disk is full.
+    """
+    try:
+        shutil.copyfile(source, target)
+    except OSError as error:
+        raise _not_written(target, error) from error
 
 
 def write_json(path: Path, data: Any) -> None:

@@ -37,7 +37,8 @@ class Fleet:
     """Checked records up to a day: the one thing that every later room starts from.
 
     `repairs`, `units`, `parts`, `readings`, `fixes` are data frames (None where the fleet has no
-    such table); `watch` has one row a unit with `watched_from` and `watched_to`, both inclusive.
+    such table); `watch` has one row a unit with `watched_from` and `watched_to`, both inclusive;
+    `places` says which unit carries which part at which position (None without a parts table).
     """
 
     settings: Settings
@@ -48,6 +49,7 @@ class Fleet:
     readings: pd.DataFrame | None
     fixes: pd.DataFrame | None
     watch: pd.DataFrame
+    places: pd.DataFrame | None
     accounts: tuple[RowAccount, ...]
     set_aside: pd.DataFrame
     notes: tuple[str, ...]
@@ -159,6 +161,11 @@ def assemble(
                  "stands in the table a second time", "keep one row")  # fmt: skip
     units = _finished_units(frames.get("units"))
     watch = _watch(units, frames["repairs"], settings, first, cutoff)
+    places = None
+    if "parts" in frames:
+        carrying = watch[["unit"]] if units is None else units
+        file = checked["parts"].file
+        places = _places(carrying, frames["parts"], file=file, lines=lines["parts"])
     for table in ("repairs", "readings", "fixes"):
         if table in frames:
             _drop_unwatched(table, frames, units, watch, cutoff, drop)
@@ -184,6 +191,7 @@ def assemble(
         readings=frames.get("readings"),
         fixes=frames.get("fixes"),
         watch=watch,
+        places=places,
         accounts=accounts,
         set_aside=pd.concat([a for a in aside if len(a)], ignore_index=True)
         if any(len(a) for a in aside)
@@ -277,9 +285,8 @@ def _drop_unwatched(
         names = frame["unit"]
         known = {str(name).casefold(): str(name) for name in units["unit"]}
         mapped = [known.get(name.casefold(), "") for name in names.cat.categories]
-        close = [
-            nearest(n, known.values()) for n, to in zip(names.cat.categories, mapped) if not to
-        ]
+        lost = [name for name in names.cat.categories if name.casefold() not in known]
+        close = [nearest(name, known.values()) for name in lost[:50]]
         hints = [f"the nearest is {one!r}" for one in close[:3] if one]
         step = "add the unit to the units table" + (f" ({'; '.join(hints)})" if hints else "")
         frames[table] = frame.assign(unit=_renamed(names, mapped))
@@ -392,43 +399,43 @@ def _gaps(fleet: Fleet) -> list[str]:
         )
     if fleet.fixes is None:
         gaps.append("no fixes table: no verdict on fixes")
-    blank = int(fleet.repairs["position"].eq("").sum())
-    if 0 < blank < len(fleet.repairs):
-        gaps.append(f"{blank} repair rows have no position; blank is a position of its own")
+    blank = fleet.repairs["position"].eq("")
+    placed = fleet.repairs.loc[~blank, "part"].unique()
+    count = int((blank & fleet.repairs["part"].isin(placed)).sum())
+    if count:
+        gaps.append(
+            f"{count} repair rows of parts with positions state none: no life can be told from them"
+            if fleet.parts is not None
+            else f"{count} repair rows state no position: blank counts as a position of its own"
+        )
     return gaps
 
 
-def carried(fleet: Fleet) -> pd.DataFrame | None:
-    """Return which unit carries which part at which position; None without a parts table.
-
-    Raises
-    ------
-    Refused
-        A condition in `fitted_to` cannot be read.
-    """
-    if fleet.parts is None:
-        return None
-    units = fleet.units if fleet.units is not None else fleet.watch[["unit"]]
+def _places(
+    units: pd.DataFrame, parts: pd.DataFrame, *, file: str, lines: np.ndarray
+) -> pd.DataFrame:
+    """Lay out which unit carries which part at which position."""
+    names = units["unit"].astype(str)
     rows: list[pd.DataFrame] = []
     problems: list[Problem] = []
-    for place, part in enumerate(fleet.parts.to_dict("records")):
+    for line, part in zip(lines, parts.to_dict("records"), strict=True):
         condition = str(part.get("fitted_to") or "all")
         try:
-            names = units.loc[rows_where(units, condition), "unit"].astype(str)
+            carrying = names[rows_where(units, condition)]
         except RcaError as error:
-            name = fleet.settings.sources["parts"].name
-            problems.append(
-                Problem(name, place + 2, "fitted_to", condition, error.message, error.next_step)
-            )
+            fault = Problem(
+                file, int(line), "fitted_to", condition, error.message, error.next_step
+            )  # fmt: skip
+            problems.append(fault)
             continue
         positions = [" ".join(p.split()) for p in str(part.get("positions") or "").split(";")]
         for position in positions:
-            rows.append(
-                pd.DataFrame({"unit": names, "part": str(part["part"]), "position": position})
-            )
+            slot = {"unit": carrying, "part": str(part["part"]), "position": position}
+            rows.append(pd.DataFrame(slot))
     if problems:
         raise Refused(problems)
-    return pd.concat(rows, ignore_index=True)
+    nothing = pd.DataFrame({"unit": [], "part": [], "position": []}, dtype=object)
+    return pd.concat(rows, ignore_index=True) if rows else nothing
 
 
 def last_complete_month(fleet_cutoff: date, *, now: date) -> str:

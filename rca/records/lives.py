@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from rca.records.fleet import Fleet, carried
+from rca.records.fleet import Fleet
 from rca.records.meters import Meters, believed_meters, day_number
 from rca.records.tables import SET_ASIDE_COLUMNS
 
@@ -139,7 +139,7 @@ def _slots(fleet: Fleet, units: pd.Index, events: pd.DataFrame) -> tuple[_Slots,
         fleet.repairs["part"].cat.categories,
         fleet.repairs["position"].cat.categories,
     )
-    places = carried(fleet)
+    places = fleet.places
     if places is None:
         key = _slot_key(
             events["unit"], events["part"], events["position"], len(parts), len(positions)
@@ -420,7 +420,7 @@ def life_notes(fleet: Fleet, lives: LifeTable) -> pd.DataFrame:
     Failures at places that the parts table does not give to the unit, and meter readings that
     are not believed (scope "meter"); lives of unknown age stand in `lives.left_out`.
     """
-    places = carried(fleet)
+    places = fleet.places
     found = [_untrusted(lives)]
     if places is not None:
         repairs = fleet.repairs

@@ -65,7 +65,17 @@ def read_settings(folder: Path) -> Settings:
     if not path.is_file():
         step = f"is this a fleet folder? It needs a {FLEET_FILE}; rca start DIR lays out one"
         raise Refused([Problem(FLEET_FILE, 0, "", "", f"not found in {folder.name}", step)])
-    data = files.read_yaml(path)
+    return settings_of(files.read_yaml(path), folder)
+
+
+def settings_of(data: Any, folder: Path) -> Settings:
+    """Check the contents of a fleet.yaml whose tables lie in `folder`, and fill in the defaults.
+
+    Raises
+    ------
+    Refused
+        Keys or values are not allowed; all of them are listed.
+    """
     if not isinstance(data, dict):
         raise Refused([Problem(FLEET_FILE, 1, "", "", "must hold keys such as tables: ...")])
     problems = schema_problems(
@@ -162,6 +172,7 @@ def _source(spec: Mapping[str, Any], folder: Path) -> TableSource:
         path=folder / str(spec.get("file", "")),
         delimiter=str(spec.get("delimiter", ",")),
         encoding=str(spec.get("encoding", "utf-8")),
+        header_line=int(spec.get("header_line", 1)),
         sheet=spec.get("sheet", 0),
         query=str(spec.get("query", "")),
         database_env=str(spec.get("database_env", "")),
@@ -173,13 +184,19 @@ def _rules(spec: Mapping[str, Any]) -> Rules:
         str(column): {str(theirs): str(ours) for theirs, ours in words.items()}
         for column, words in spec.get("values", {}).items()
     }
+    order = spec.get("date_order", "")
     return Rules(
         columns={str(ours): str(theirs) for ours, theirs in spec.get("columns", {}).items()},
-        date_order=str(spec.get("date_order", "")),
+        date_order=dict(order) if isinstance(order, Mapping) else str(order),
         decimal=str(spec.get("decimal", ".")),
         thousands=str(spec.get("thousands", "")),
         missing=("", *map(str, spec.get("missing", MISSING))),
         values=values,
+        set_aside={
+            str(column): {str(pattern): str(why) for pattern, why in patterns.items()}
+            for column, patterns in spec.get("set_aside", {}).items()
+        },
+        affixes=tuple(map(str, spec.get("affixes", ()))),
     )
 
 

@@ -109,11 +109,18 @@ class Rules:
     """How the cells of one table are written."""
 
     columns: Mapping[str, str] = field(default_factory=dict)  # our name -> the file's name
-    date_order: str = ""
+    date_order: str | Mapping[str, str] = ""  # one for all date columns, or one for each
     decimal: str = "."
     thousands: str = ""
     missing: tuple[str, ...] = MISSING
     values: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    set_aside: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    affixes: tuple[str, ...] = ()  # text around numbers, such as a currency sign
+
+    def order_of(self, column: str) -> str:
+        """Return the stated date order of one of our columns, "" where none is stated."""
+        stated = self.date_order
+        return stated if isinstance(stated, str) else stated.get(column, "")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -184,10 +191,12 @@ def check_table(raw: RawTable, table: str, *, rules: Rules, timezone: str = "UTC
     names = _match_columns(raw, table, rules)
     known = {column.name: column for column in TABLES[table]}
     reader = _Reader(raw, table, rules, timezone)
+    reader.set_aside_stated(names)
     cells: dict[str, Any] = {}
     for ours, theirs in names.items():
         column = known.get(ours, Column(ours, "name" if table == "units" else "free"))
         cells[ours] = reader.read(column, theirs)
+    cells |= _stated_for_all(known, names, rules, len(raw.frame))
     reader.refuse_if_misread()
     keep = ~reader.bad_rows
     frame = pd.DataFrame(cells, index=pd.RangeIndex(len(raw.frame)))
@@ -215,6 +224,8 @@ def _match_columns(raw: RawTable, table: str, rules: Rules) -> dict[str, str]:
     problems, matched = [], {}
     known = [column.name for column in TABLES[table]]
     for ours, theirs in rules.columns.items():
+        if not theirs:
+            continue  # stated to be absent, though a column may have its name
         if theirs in there:
             matched[ours] = theirs
         else:
@@ -223,7 +234,7 @@ def _match_columns(raw: RawTable, table: str, rules: Rules) -> dict[str, str]:
             problems.append(Problem(raw.name, 1, "", theirs, rule, step))
     taken = set(matched.values())
     for column in TABLES[table]:
-        if column.name in matched or column.name in rules.columns:
+        if column.name in matched or (column.name in rules.columns and not column.required):
             continue
         theirs = folded.get(_key(column.name), "")
         if theirs:
@@ -236,6 +247,27 @@ def _match_columns(raw: RawTable, table: str, rules: Rules) -> dict[str, str]:
     further = {name: name for name in there if name not in taken and name not in known}
     further = {name: theirs for name, theirs in further.items() if not name.startswith("Unnamed:")}
     return {**{ours: there[theirs] for ours, theirs in matched.items()}, **further}
+
+
+def _stated_for_all(
+    known: Mapping[str, Column], names: Mapping[str, str], rules: Rules, size: int
+) -> dict[str, pd.Categorical]:
+    """Make the columns that the file lacks and for which `values: {column: {"": word}}` is set."""
+    stated = {ours: words.get("", "") for ours, words in rules.values.items()}
+    constant = {
+        ours: word
+        for ours, word in stated.items()
+        if word and ours in known and ours not in names and known[ours].kind in ("name", "word")
+    }
+    for ours, word in constant.items():
+        words = known[ours].words
+        if words and word not in words:
+            rule, step = "is not an allowed word", did_you_mean(word, words)
+            raise Refused([Problem("fleet.yaml", 0, f"values.{ours}", word, rule, step)])
+    codes = np.zeros(size, dtype=np.int8)
+    return {
+        ours: pd.Categorical.from_codes(codes, categories=[word]) for ours, word in constant.items()
+    }
 
 
 def _missing_column(raw: RawTable, table: str, name: str, there: list[str]) -> Problem:
@@ -271,7 +303,8 @@ class _Reader:
         series = self.raw.frame[theirs]
         if column.kind == "free":
             return self._free(series)
-        if column.kind == "number" and pd.api.types.is_numeric_dtype(series.dtype):
+        typed = pd.api.types.is_numeric_dtype(series.dtype)
+        if column.kind == "number" and typed and column.name not in self.rules.values:
             numbers = series.to_numpy(dtype=np.float64, na_value=np.nan)
             return self._judge_numbers(column, theirs, None, series, numbers)
         codes, distinct = pd.factorize(series, use_na_sentinel=True)
@@ -285,11 +318,36 @@ class _Reader:
         texts = self._texts(column, theirs, codes, distinct)
         return self._words(column, theirs, codes, texts)
 
+    def set_aside_stated(self, names: Mapping[str, str]) -> None:
+        """Set aside the rows that fleet.yaml names, by our column or by the file's."""
+        there = {str(name) for name in self.raw.frame.columns}
+        problems = []
+        for name, patterns in self.rules.set_aside.items():
+            theirs = names.get(name, name if name in there else "")
+            if not theirs and name.startswith("Unnamed:"):
+                continue  # no row of this file has moved to the right
+            if not theirs:
+                rule = "set_aside in fleet.yaml names a column that is not in the header"
+                step = did_you_mean(name, there)
+                problems.append(Problem(self.raw.name, 1, "", name, rule, step))
+                continue
+            codes, distinct = pd.factorize(self.raw.frame[theirs], use_na_sentinel=True)
+            texts = [cell_text(value) for value in distinct]
+            for pattern, why in patterns.items():
+                matches = _pattern(pattern)
+                hit = np.array([bool(t) and bool(matches.fullmatch(t)) for t in texts], dtype=bool)
+                mask = np.append(hit, False)[codes]
+                found = np.append(np.asarray(texts, dtype=object), "")[codes]
+                row = Column(name, "name", required=True)
+                self._aside_rows(row, theirs, mask, found, why, "set_aside in fleet.yaml")
+        if problems:
+            raise Refused(problems)
+
     def _texts(
         self, column: Column, theirs: str, codes: NDArray[np.int32], distinct: Any
     ) -> list[str]:
         """Distinct values as text; missing tokens and stated replacements applied."""
-        texts = [_as_text(value) for value in distinct]
+        texts = [cell_text(value) for value in distinct]
         replace = {
             " ".join(str(word).split()).casefold(): str(ours)
             for word, ours in self.rules.values.get(column.name, {}).items()
@@ -311,7 +369,7 @@ class _Reader:
         return out
 
     def _free(self, series: pd.Series) -> Any:
-        text = series if pd.api.types.is_string_dtype(series.dtype) else series.map(_as_text)
+        text = series if pd.api.types.is_string_dtype(series.dtype) else series.map(cell_text)
         text = text.fillna("").astype(str)
         blank = text.str.strip().str.casefold().isin(self.missing | self.errors)
         return text.mask(blank, "").to_numpy(dtype=object) if blank.any() else text.to_numpy()
@@ -353,12 +411,17 @@ class _Reader:
 
     def _parse_numbers(self, texts: list[str]) -> NDArray[np.float64]:
         plain = pd.Series(texts, dtype=object)
-        if self.rules.thousands:
-            plain = plain.str.replace(self.rules.thousands, "", regex=False)
+        for affix in self.rules.affixes:
+            plain = plain.str.replace(affix, "", regex=False).str.strip()
+        mark = self.rules.thousands
+        if mark:
+            grouped = plain.str.fullmatch(rf"[-+]?\d{{1,3}}(?:{re.escape(mark)}\d{{3}})+(?:\D\d+)?")
+            plain = plain.where(~plain.str.contains(mark, regex=False) | grouped, "unreadable")
+            plain = plain.str.replace(mark, "", regex=False)
         if self.rules.decimal == ",":
             plain = plain.where(~plain.str.contains(".", regex=False), "unreadable")
             plain = plain.str.replace(",", ".", regex=False)
-        numbers = pd.to_numeric(plain.replace("", np.nan), errors="coerce")
+        numbers = pd.to_numeric(plain.mask(plain.eq(""), None), errors="coerce")
         values = numbers.to_numpy(dtype=np.float64, na_value=np.nan)
         return np.where(np.isinf(values), np.nan, values)
 
@@ -418,7 +481,8 @@ class _Reader:
         days = np.full(len(texts), np.datetime64("NaT", "D"))
         if wanted.empty:
             return days
-        orders = [self.rules.date_order] if self.rules.date_order else list(DATE_ORDERS)
+        stated = self.rules.order_of(column.name)
+        orders = [stated] if stated else list(DATE_ORDERS)
         tried = {order: parse_days(wanted, order, self.timezone) for order in orders}
         order = self._choose_order(column, theirs, tried)
         days[wanted.index] = tried[order]
@@ -514,7 +578,7 @@ def _same(one: NDArray[np.datetime64], other: NDArray[np.datetime64]) -> bool:
     return bool(((one == other) | (np.isnat(one) & np.isnat(other))).all())
 
 
-def _as_text(value: Any) -> str:
+def cell_text(value: Any) -> str:
     """Return a cell as one line of text; whole numbers lose their `.0`, dates become ISO."""
     if isinstance(value, str):
         return " ".join(value.split())
@@ -527,6 +591,12 @@ def _as_text(value: Any) -> str:
     if hasattr(value, "isoformat"):
         return str(value.isoformat()).replace("T00:00:00", "")
     return " ".join(str(value).split())
+
+
+def _pattern(pattern: str) -> re.Pattern[str]:
+    """Match a text in which * stands for any text, without regard to case or outer blanks."""
+    plain = " ".join(pattern.split())
+    return re.compile(".*".join(map(re.escape, plain.split("*"))), re.IGNORECASE | re.DOTALL)
 
 
 def _merged(texts: list[str], counts: NDArray[np.int64]) -> list[str]:

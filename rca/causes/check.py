@@ -1,0 +1,87 @@
+"""What was understood of a fleet folder: the text of `rca check`."""
+
+from pathlib import Path
+
+from rca.causes.fixes import unexplained_fixes
+from rca.causes.standing_causes import read_cases
+from rca.records.fleet import Fleet, read_fleet
+from rca.records.lives import build_lives, life_notes
+
+MOST_EXAMPLES = 5
+
+
+def check_text(folder: Path) -> str:
+    """Read a fleet folder and say what it holds, which defaults are in force, what is missing.
+
+    Raises
+    ------
+    Refused
+        The folder cannot be used.
+    """
+    fleet = read_fleet(folder)
+    return "\n".join(
+        [
+            str(fleet),
+            *_block("Rows", _rows(fleet)),
+            *_block("Set aside or unknown, by reason", _aside(fleet)),
+            *_block("Lives", _lives(fleet)),
+            *_block("Understood", list(fleet.notes)),
+            *_block("Defaults in force (fleet.yaml can change them)", _defaults(fleet)),
+            *_block("Investigations", [str(case) for case in read_cases(fleet)]),
+            *_block("Cannot be answered", _blocked(fleet)),
+        ]
+    )
+
+
+def _block(title: str, lines: list[str]) -> list[str]:
+    return ["", title, *(f"  {line}" for line in lines)] if lines else []
+
+
+def _rows(fleet: Fleet) -> list[str]:
+    return [
+        f"{one.table}: {one.read} read = {one.used} used + {one.set_aside} set aside"
+        for one in fleet.accounts
+    ]
+
+
+def _aside(fleet: Fleet) -> list[str]:
+    lines = []
+    groups = fleet.set_aside.groupby(["table", "column", "rule", "scope"], sort=False)
+    for (table, column, rule, scope), rows in groups:
+        what = "rows not used" if scope == "row" else f"cells unknown (for {scope})"
+        first = rows.iloc[0]
+        lines.append(f"{len(rows)} {what}: {table} {column} {rule}")
+        shown = ", ".join(
+            f"line {row.line}" + (f" {row.value!r}" if row.value else "")
+            for row in rows.head(MOST_EXAMPLES).itertuples()
+        )
+        lines.append(f"    {shown}{', ...' if len(rows) > MOST_EXAMPLES else ''}")
+        if first["next_step"]:
+            lines.append(f"    -> {first['next_step']}")
+    return lines
+
+
+def _lives(fleet: Fleet) -> list[str]:
+    if fleet.is_blocked("lives"):
+        return []
+    lives = build_lives(fleet)
+    lines = [str(lives)]
+    lines += [
+        f"{int(rows['pieces'].sum())} left out: {reason} ({int(rows['failed'].sum())} failed)"
+        for reason, rows in lives.left_out.groupby("reason")
+    ]
+    lines += [f"{len(rows)}: {rule}" for rule, rows in life_notes(fleet, lives).groupby("rule")]
+    if lives.meters.replaced:
+        lines.append(f"meter replaced on {len(lives.meters.replaced)} units, use runs on")
+    if lives.meters.days_only:
+        lines.append(f"no usable meter on {len(lives.meters.days_only)} units: lives in days only")
+    return lines
+
+
+def _defaults(fleet: Fleet) -> list[str]:
+    return list(fleet.settings.defaults)
+
+
+def _blocked(fleet: Fleet) -> list[str]:
+    blocked = [f"{result}: {why}" for result, why in fleet.blocked]
+    return blocked + [f"fix {name}: nothing names its part" for name in unexplained_fixes(fleet)]

@@ -1,0 +1,183 @@
+"""All results of a fleet and month: what page, workbook, command line and summary.json show.
+
+One function, `find`, computes everything once; nobody else computes anything.
+"""
+
+import calendar
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import pandas as pd
+
+from rca.causes.fixes import judge_fixes, unexplained_fixes
+from rca.causes.parts import FEW_FAILURES, PartFinding, modes_of, study_part
+from rca.causes.repeats import failures_of, repeat_events
+from rca.causes.standing_causes import CauseFinding, find_causes
+from rca.causes.totals import Total, order_of_importance, totals_by_part
+from rca.causes.units import UnitFinding, units_with_more_than_their_share
+from rca.causes.verdict import Verdict
+from rca.errors import Problem, Refused
+from rca.records.fleet import Fleet
+from rca.records.lives import FIRST_LIVES, LifeTable, build_lives, life_notes
+
+NO_TOTALS: dict[str, Total | None] = {"failures": None, "cost": None, "downtime": None}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Findings:
+    """Everything the kit says of one fleet at the end of one month.
+
+    `parts` come in order of importance, each followed by its modes with enough failures;
+    `events` are the failures with their repeat windows; `set_aside` lists every row or cell not
+    used, with its reason; `blocked` the results that were not given, with theirs.
+    """
+
+    fleet: Fleet
+    month: str
+    lives: LifeTable
+    parts: tuple[PartFinding, ...]
+    units: tuple[UnitFinding, ...]
+    fixes: tuple[Verdict, ...]
+    causes: tuple[CauseFinding, ...]
+    totals: Mapping[str, dict[str, Total | None]]
+    events: pd.DataFrame
+    set_aside: pd.DataFrame
+    blocked: tuple[tuple[str, str], ...]
+    seed: int
+
+    def part(self, name: str, mode: str | None = None) -> PartFinding:
+        """Return the finding on a part, or on one of its modes."""
+        return next(one for one in self.parts if one.part == name and one.mode == mode)
+
+    @property
+    def whole_parts(self) -> tuple[PartFinding, ...]:
+        """The parts without their modes, in order of importance."""
+        return tuple(one for one in self.parts if one.mode is None)
+
+    def __str__(self) -> str:
+        failures = sum(one.failures_recorded for one in self.whole_parts)
+        return (
+            f"{self.fleet.name}, {self.month}: {len(self.whole_parts)} parts with {failures} "
+            f"failures, {len(self.fixes)} fixes, {len(self.blocked)} results blocked"
+        )
+
+
+def month_end(month: str) -> date:
+    """Return the last day of a month written YYYY-MM.
+
+    Raises
+    ------
+    Refused
+        It is not a month.
+    """
+    try:
+        year, number = (int(part) for part in month.split("-"))
+        return date(year, number, calendar.monthrange(year, number)[1])
+    except (ValueError, calendar.IllegalMonthError) as error:
+        rule, step = "is not a month", "write it as YYYY-MM, for example 2026-10"
+        raise Refused([Problem("--month", 0, "", month, rule, step)]) from error
+
+
+def find(fleet: Fleet, *, month: str, seed: int = 0) -> Findings:
+    """Compute all findings from the records of `fleet`, which must end with `month`.
+
+    Parameters
+    ----------
+    seed
+        Of every resampling and simulation; the same records and seed give the same numbers.
+    """
+    events = failures_of(fleet)
+    totals = totals_by_part(fleet, seed=seed)
+    lives, others = _all_lives(fleet)
+    events = repeat_events(fleet, lives.meters, events)
+    names = order_of_importance(fleet, totals)
+    parts: list[PartFinding] = []
+    for name in names:
+        parts += _study(fleet, lives, name, events, totals[name], others, seed)
+    aside = pd.concat([fleet.set_aside, life_notes(fleet, lives)], ignore_index=True)
+    return Findings(
+        fleet=fleet,
+        month=month,
+        lives=lives,
+        parts=tuple(parts),
+        units=units_with_more_than_their_share(fleet, lives, parts),
+        fixes=judge_fixes(fleet, lives),
+        causes=find_causes(fleet, lives),
+        totals=totals,
+        events=events,
+        set_aside=aside,
+        blocked=tuple(_blocked(fleet, parts)),
+        seed=seed,
+    )
+
+
+def _all_lives(fleet: Fleet) -> tuple[LifeTable, dict[str, LifeTable]]:
+    """Lives by the strict rule, and beside them by the two others for first lives."""
+    proved, *rest = (build_lives(fleet, first_lives=name) for name in FIRST_LIVES)
+    return proved, {table.first_lives: table for table in rest}
+
+
+def _study(
+    fleet: Fleet,
+    lives: LifeTable,
+    name: str,
+    events: pd.DataFrame,
+    totals: dict[str, Total | None],
+    others: dict[str, LifeTable],
+    seed: int,
+) -> list[PartFinding]:
+    """Study a part, and each of its stated modes that has enough failures."""
+    whole = study_part(
+        fleet, lives, name, events=events, totals=totals, others=others, seed=seed
+    )  # fmt: skip
+    modes = [mode for mode, count in modes_of(events, name) if mode and count >= FEW_FAILURES]
+    if len(modes) < 2:
+        return [whole]
+    return [
+        whole,
+        *(
+            study_part(
+                fleet, lives, name, events=events, totals=NO_TOTALS, mode=mode,
+                scale=whole.scale, seed=seed,
+            )
+            for mode in modes
+        ),
+    ]  # fmt: skip
+
+
+def _blocked(fleet: Fleet, parts: Sequence[PartFinding]) -> list[tuple[str, str]]:
+    """Results that are not given, each with its reason."""
+    blocked = list(fleet.blocked)
+    for one in parts:
+        if one.fit is None and one.mode is None:
+            blocked.append((f"life of {one.part}", one.no_fit))
+    for fix in unexplained_fixes(fleet):
+        blocked.append((f"fix {fix}", "neither fleet.yaml nor the fixes table names its part"))
+    return blocked
+
+
+def open_findings(folder: Any, *, month: str | None = None, seed: int = 0) -> Findings:
+    """Read a fleet folder and compute its findings for a month (default: the last complete one).
+
+    Raises
+    ------
+    Refused
+        The folder cannot be used, or the month lies after the cut-off.
+    """
+    from pathlib import Path
+
+    from rca.records.fleet import last_complete_month, read_fleet, today
+
+    fleet = read_fleet(Path(folder))
+    latest = f"{fleet.cutoff:%Y-%m}"
+    chosen = month or last_complete_month(fleet.cutoff, now=today(fleet.settings.timezone))
+    end = month_end(chosen)
+    if chosen > latest:
+        rule = f"lies after the cut-off {fleet.cutoff}"
+        step = f"the latest month that can be reported is {latest}"
+        raise Refused([Problem("--month", 0, "", chosen, rule, step)])
+    if end < fleet.cutoff:
+        fleet = read_fleet(Path(folder), until=end)
+    return find(fleet, month=chosen, seed=seed)

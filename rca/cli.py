@@ -1,0 +1,87 @@
+"""The command line: parses, calls one function of the same power, prints errors plainly."""
+
+import sys
+from collections.abc import Callable
+from functools import wraps
+from pathlib import Path
+from typing import Any
+
+import click
+
+from rca.errors import RcaError
+
+
+class _Group(click.Group):
+    """Prints the kit's own errors without a traceback unless --debug is given."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except RcaError as error:
+            if ctx.params.get("debug"):
+                raise
+            click.echo(str(error), err=True)
+            ctx.exit(error.exit_code)
+
+
+@click.group(cls=_Group, context_settings={"help_option_names": ["-h", "--help"]})
+@click.option("--debug", is_flag=True, help="Show the program's traceback with an error.")
+@click.version_option(package_name="rca-workbooks", prog_name="rca")
+def main(debug: bool) -> None:
+    """Find repeat failures in fleet repair records, their causes, and whether fixes held.
+
+    Exit codes: 0 done; 1 failed; 2 wrong usage; 3 done and something new needs a person; 4 data
+    refused; 5 another run holds the lock.
+    """
+
+
+def _folder(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Take a fleet folder as the first argument."""
+
+    @click.argument("fleet", type=click.Path(path_type=Path))
+    @wraps(function)
+    def with_folder(*args: Any, **kwargs: Any) -> Any:
+        return function(*args, **kwargs)
+
+    return with_folder
+
+
+@main.command()
+@_folder
+def check(fleet: Path) -> None:
+    """Say what was understood of FLEET: tables, defaults, the row account, what is missing."""
+    from rca.causes.check import check_text
+
+    click.echo(check_text(fleet))
+
+
+@main.command()
+@_folder
+@click.option("--month", metavar="YYYY-MM", help="Month to report; default: the last complete one.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), default=Path("reports"), show_default=True,
+    help="Folder that receives the report.",
+)  # fmt: skip
+@click.option("--seed", default=0, show_default=True, help="Seed of all resampling.")
+def report(fleet: Path, month: str | None, out: Path, seed: int) -> None:
+    """Run the monthly workbook on FLEET and write page, notebook and numbers to OUT/MONTH."""
+    from rca.show.report import write_report
+
+    done = write_report(fleet, month=month, out=out, seed=seed, progress=True)
+    click.echo(f"report: {done.folder / 'report.html'}")
+    for line in done.attention:
+        click.echo(f"needs a person: {line}", err=True)
+    sys.exit(done.exit_code)
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+def start(folder: Path) -> None:
+    """Lay out FOLDER with the demo fleet, the workbooks, and blank templates for your own."""
+    from rca.records.starting import lay_out
+
+    click.echo(lay_out(folder))
+
+
+if __name__ == "__main__":
+    main()

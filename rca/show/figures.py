@@ -1,0 +1,261 @@
+"""Figures (plotly), all readable in grey: shape and dash carry the meaning, never colour alone.
+
+Each carries its text alternative in `layout.meta["alt"]`, which the page gives to screen readers.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+import plotly.graph_objects as go
+
+from rca.causes.parts import PartFinding
+from rca.causes.units import Shares
+from rca.causes.verdict import Verdict
+from rca.errors import NoFit
+from rca.life.nonparametric import SurvivalCurve, kaplan_meier
+from rca.life.recurrence import Histories, mean_cumulative
+from rca.life.sample import Lives
+from rca.life.weibull import WeibullFit
+from rca.show.numbers import figures as shown
+from rca.show.numbers import percent
+
+INK, GREY, PALE, ACCENT = "#1a1a1a", "#6b6b6b", "#d9d9d9", "#1f5a7a"
+SHARES_ON_PAPER = (0.001, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.4, 0.632, 0.9, 0.99, 0.999)
+
+
+def _figure(*, title: str, x: str, y: str, alt: str, height: int = 380) -> go.Figure:
+    figure = go.Figure()
+    figure.update_layout(
+        title={"text": title, "font": {"size": 15}, "x": 0, "xanchor": "left"},
+        template="plotly_white",
+        font={"family": "Helvetica, Arial, sans-serif", "size": 12, "color": INK},
+        height=height,
+        margin={"l": 70, "r": 20, "t": 50, "b": 60},
+        legend={"orientation": "h", "y": -0.2, "x": 0, "yanchor": "top"},
+        meta={"alt": alt},
+    )
+    figure.update_xaxes(title=x, showline=True, linecolor=GREY, ticks="outside", automargin=True)
+    figure.update_yaxes(title=y, showline=True, linecolor=GREY, ticks="outside", automargin=True)
+    return figure
+
+
+def repeat_figure(parts: Sequence[PartFinding]) -> go.Figure:
+    """Share of failures that came back within the window, with what chance alone would give."""
+    rows = [one for one in parts if one.repeat is not None and one.repeat.complete][::-1]
+    window = f"{rows[0].repeat.window_days} days" if rows and rows[0].repeat else "the window"
+    figure = _figure(
+        title=f"Failures that came back within {window}",
+        x="share of failures with a complete window",
+        y="",
+        alt="; ".join(f"{one.part}: {one.repeat}" for one in rows),
+        height=105 + 22 * max(len(rows), 1),
+    )
+    names = [one.part for one in rows]
+    repeats = [one.repeat for one in rows if one.repeat is not None]
+    value = np.array([one.value for one in repeats])
+    low = np.array([one.interval.lower for one in repeats])
+    high = np.array([one.interval.upper for one in repeats])
+    figure.add_scatter(
+        x=value, y=names, mode="markers", name="seen, with 95 % interval",
+        marker={"color": INK, "size": 9},
+        error_x={"type": "data", "symmetric": False, "array": high - value,
+                 "arrayminus": value - low, "color": INK, "thickness": 1.5},
+    )  # fmt: skip
+    figure.add_scatter(
+        x=[one.chance for one in repeats], y=names, mode="markers",
+        name="what a part's own life curve gives by chance",
+        marker={"symbol": "line-ns-open", "size": 15, "color": ACCENT, "line": {"width": 3}},
+    )  # fmt: skip
+    top = 1.05 * max([*high, *(one.chance for one in repeats), 0.01])
+    figure.update_xaxes(tickformat=".0%", range=[-0.01 * top, top], title_standoff=4)
+    figure.update_layout(margin={"t": 34, "b": 62}, legend={"y": 0, "yref": "container",
+                         "yanchor": "bottom"})  # fmt: skip
+    return figure
+
+
+def life_plot(finding: PartFinding, *, name: str = "") -> go.Figure:
+    """Weibull paper: share failed by age, seen and fitted, with pointwise limits of what was seen.
+
+    Straight on this paper means one Weibull curve; a bend hints at mixed modes or lots.
+    """
+    title = name or (f"{finding.part}: {finding.mode}" if finding.mode else finding.part)
+    unit = finding.unit_of_age
+    figure = _figure(
+        title=f"{title}: share failed by age",
+        x=f"age of the part ({unit})",
+        y="share failed",
+        alt=str(finding),
+        height=430,
+    )
+    if finding.sample is not None and finding.failures:
+        _add_seen(figure, finding.sample)
+    if finding.fit is not None and finding.sample is not None:
+        _add_fitted(figure, finding.fit, finding.sample)
+    ticks = [float(np.log(-np.log1p(-share))) for share in SHARES_ON_PAPER]
+    figure.update_yaxes(tickvals=ticks, ticktext=[percent(share) for share in SHARES_ON_PAPER])
+    if finding.sample is not None:
+        ages = finding.sample.low
+        first = ages[finding.sample.exact].min() if finding.failures else ages.min()
+        low, high = first / 1.6, ages.max() * 1.1
+        figure.update_xaxes(
+            type="log", range=[np.log10(low), np.log10(high)], tickvals=_round_ages(low, high),
+            tickformat=",.0f",
+        )  # fmt: skip
+        if finding.fit is not None:
+            bottom, top = np.log(finding.fit.cumulative_hazard(np.array([low, high])))
+            figure.update_yaxes(range=[min(bottom, ticks[1]) - 0.2, max(top, ticks[4]) + 0.4])
+    return figure
+
+
+def _round_ages(low: float, high: float) -> list[float]:
+    """Return 1, 2, 5, 10, 20, ... between two ages."""
+    decades = range(int(np.floor(np.log10(low))), int(np.ceil(np.log10(high))) + 1)
+    ages = [step * 10.0**decade for decade in decades for step in (1, 2, 5)]
+    return [age for age in ages if low <= age <= high]
+
+
+def _paper(survival: np.ndarray) -> np.ndarray:
+    """Height on Weibull paper of a share that survives."""
+    with np.errstate(divide="ignore"):
+        return np.log(-np.log(survival))
+
+
+def _add_seen(figure: go.Figure, sample: Lives) -> None:
+    """Add Kaplan-Meier points, each half way up its step, and their limits."""
+    try:
+        curve: SurvivalCurve = kaplan_meier(sample)
+    except NoFit:
+        return
+    survival = curve.survival
+    middle = (np.append(1.0, survival[:-1]) + survival) / 2
+    use = (middle > 0) & (middle < 1)
+    figure.add_scatter(
+        x=curve.age[use], y=_paper(middle[use]), mode="markers", name="seen (Kaplan–Meier)",
+        marker={"color": INK, "size": 6},
+        customdata=1 - middle[use], hovertemplate="%{x:,.0f}: %{customdata:.1%} failed",
+    )  # fmt: skip
+    inner = use & (curve.lower > 0) & (curve.upper < 1)
+    for limit, shown_in_legend in ((curve.lower, True), (curve.upper, False)):
+        figure.add_scatter(
+            x=curve.age[inner], y=_paper(limit[inner]), mode="lines",
+            name="95 % limits of what was seen", showlegend=shown_in_legend,
+            line={"color": GREY, "width": 1, "dash": "dot", "shape": "hv"}, hoverinfo="skip",
+        )  # fmt: skip
+
+
+def _add_fitted(figure: go.Figure, fit: WeibullFit, sample: Lives) -> None:
+    first = sample.low[sample.exact].min()
+    span = np.geomspace(first / 1.6, sample.low.max(), 60)
+    figure.add_scatter(
+        x=span, y=np.log(fit.cumulative_hazard(span)), mode="lines",
+        name=f"Weibull curve, shape {shown(fit.shape)}", line={"color": ACCENT, "width": 2},
+        customdata=1 - fit.survival(span), hovertemplate="%{x:,.0f}: %{customdata:.1%} failed",
+    )  # fmt: skip
+
+
+def cumulative_figure(histories: Histories, *, title: str, y: str) -> go.Figure:
+    """Mean cumulative number (or cost) a unit against its age, with limits between units."""
+    curve = mean_cumulative(histories)
+    figure = _figure(
+        title=title, x=f"time watched ({histories.unit_of_age})", y=y, alt=str(curve)
+    )  # fmt: skip
+    for limit, first in ((curve.lower, True), (curve.upper, False)):
+        figure.add_scatter(
+            x=curve.age, y=limit, mode="lines", name="95 % limits", showlegend=first,
+            line={"color": GREY, "width": 1, "dash": "dot", "shape": "hv"}, hoverinfo="skip",
+        )  # fmt: skip
+    figure.add_scatter(
+        x=curve.age, y=curve.value, mode="lines", name="mean of the units",
+        line={"color": INK, "width": 2, "shape": "hv"},
+    )  # fmt: skip
+    figure.update_yaxes(rangemode="tozero")
+    return figure
+
+
+def totals_figure(
+    rows: Sequence[tuple[str, float, float, float]], *, title: str, unit: str
+) -> go.Figure:
+    """Bars of a total by part, largest first, with limits; rows are name, value, lower, upper."""
+    ordered = sorted(rows, key=lambda row: row[1])[-15:]
+    value = np.array([row[1] for row in ordered])
+    figure = _figure(
+        title=title, x=unit, y="",
+        alt="; ".join(
+            f"{name}: {sum_:,.0f} ({low:,.0f} to {high:,.0f}) {unit}"
+            for name, sum_, low, high in ordered[::-1]
+        ),
+        height=110 + 26 * max(len(ordered), 1),
+    )  # fmt: skip
+    figure.add_bar(
+        x=value, y=[row[0] for row in ordered], orientation="h", marker={"color": PALE,
+        "line": {"color": INK, "width": 1}},
+        error_x={"type": "data", "symmetric": False, "color": INK, "thickness": 1.2,
+                 "array": np.array([row[3] for row in ordered]) - value,
+                 "arrayminus": value - np.array([row[2] for row in ordered])},
+    )  # fmt: skip
+    figure.update_layout(showlegend=False)
+    return figure
+
+
+def units_figure(shares: Shares) -> go.Figure:
+    """Failures of each unit against what was expected of it; units above their share are named."""
+    table = shares.table
+    above = table["lower"] > 1.0
+    figure = _figure(
+        title=f"{shares.part}: failures of each unit against expected ones",
+        x="failures expected at the ages that the unit ran",
+        y="failures seen",
+        alt=f"{shares.part}: {int(above.sum())} of {len(table)} units lie above their share",
+    )
+    top = max(float(table["expected"].max()), 1.0)
+    figure.add_scatter(
+        x=[0, top], y=[0, top], mode="lines", name="as many as expected",
+        line={"color": GREY, "dash": "dash"}, hoverinfo="skip",
+    )  # fmt: skip
+    figure.add_scatter(
+        x=table.loc[~above, "expected"], y=table.loc[~above, "failures"], mode="markers",
+        name="units", text=table.loc[~above, "unit"],
+        marker={"symbol": "circle-open", "color": GREY, "size": 7},
+    )  # fmt: skip
+    figure.add_scatter(
+        x=table.loc[above, "expected"], y=table.loc[above, "failures"], mode="markers+text",
+        name="above their share", text=table.loc[above, "unit"], textposition="middle right",
+        marker={"symbol": "diamond", "color": INK, "size": 9},
+    )  # fmt: skip
+    figure.update_xaxes(rangemode="tozero")
+    figure.update_yaxes(rangemode="tozero")
+    return figure
+
+
+def verdict_figure(verdict: Verdict) -> go.Figure:
+    """Failures after a fix against those expected without it, and what would decide the matter."""
+    path, ahead = verdict.path, verdict.ahead
+    figure = _figure(
+        title=f"{verdict.plan.fix}: failures since the fix",
+        x="month",
+        y="failures, added up",
+        alt=str(verdict),
+    )
+    figure.add_scatter(
+        x=path["month"], y=path["expected"], mode="lines", name="expected had nothing changed",
+        line={"color": GREY, "width": 2, "dash": "dash"},
+    )  # fmt: skip
+    figure.add_scatter(
+        x=path["month"], y=path["observed"], mode="lines+markers", name="seen",
+        line={"color": INK, "width": 2, "shape": "hv"}, marker={"size": 6},
+    )  # fmt: skip
+    for column, words, dash in (
+        ("most_to_show", "at or below: effect shown", "dot"),
+        ("fewest_to_miss", "at or above: target missed", "dashdot"),
+    ):
+        months = [*path["month"], *ahead.get("month", [])]
+        values = np.array([*path[column], *ahead.get(column, [])], dtype=float)
+        values[values < 0] = np.nan
+        figure.add_scatter(
+            x=months, y=values, mode="lines", name=words,
+            line={"color": ACCENT, "width": 1.5, "dash": dash, "shape": "hv"}, connectgaps=False,
+        )  # fmt: skip
+    if len(path):
+        limit = 1.3 * max(float(path["expected"].max()), float(path["observed"].max()), 3.0)
+        figure.update_yaxes(range=[0, limit])
+    return figure
