@@ -11,6 +11,7 @@ from rca.show.page import style
 
 PLOTLY = "application/vnd.plotly.v1+json"
 WIDGET = "application/vnd.jupyter.widget-view+json"
+NOT_ON_PAGE = "not-on-page"  # tag of cells that serve the tests of the workbooks only
 _CONFIG = {"displayModeBar": False, "responsive": True}
 
 
@@ -32,6 +33,8 @@ def notebook_to_page(notebook: Path, *, title: str) -> str:
     config.HTMLExporter.extra_template_basedirs = [str(Path(__file__).parent / "templates")]
     config.HTMLExporter.exclude_input = True
     config.HTMLExporter.exclude_output_prompt = True
+    config.TagRemovePreprocessor.enabled = True
+    config.TagRemovePreprocessor.remove_cell_tags = {NOT_ON_PAGE}
     exporter = HTMLExporter(config=config, template_name="page")
     resources = {
         "page_title": title,
