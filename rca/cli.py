@@ -83,5 +83,43 @@ def start(folder: Path) -> None:
     click.echo(lay_out(folder))
 
 
+@main.group()
+def case() -> None:
+    """Work on a single failed part: no fleet, no table needed."""
+
+
+@case.command("new")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--unit", default="", help="Unit on which the part failed.")
+@click.option("--part", default="", help="The failed part.")
+def new_case(file: Path, unit: str, part: str) -> None:
+    """Write a commented investigation file for a new case."""
+    from rca.causes.new_case import new_case_text
+    from rca.records.files import write_new_text
+
+    write_new_text(file, new_case_text(unit=unit, part=part))
+    click.echo(f"{file}: fill it in, then  rca case show {file}")
+
+
+@case.command("show")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--fleet", type=click.Path(path_type=Path), help="Fleet folder whose records claims refer to."
+)
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Also write the sheets as a printable page."
+)
+def show_case(file: Path, fleet: Path | None, out: Path | None) -> None:
+    """Show bench sheet, why-chain, next test, and what to check upstream before refitting."""
+    from rca.show.case_text import case_text
+    from rca.show.case_view import open_case, write_sheets
+
+    assessed = open_case(file, fleet_folder=fleet)
+    click.echo(case_text(assessed))
+    if out is not None:
+        write_sheets(assessed, out)
+        click.echo(f"sheets: {out}")
+
+
 if __name__ == "__main__":
     main()

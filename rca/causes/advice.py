@@ -84,6 +84,7 @@ def next_steps(findings: Findings) -> list[str]:
     steps = [
         *_for_critical_parts(findings),
         *_for_fixes(findings.fixes),
+        *_for_upstream(findings),
         *_for_repeats(findings),
         *_for_units(findings),
         *_for_data(findings),
@@ -122,6 +123,28 @@ def _when(one: Verdict) -> str:
     if one.earliest_month is not None:
         return f"no verdict before {one.earliest_month:%Y-%m}; wait, and record on"
     return "no verdict within 24 months at this rate: treat more units, or take readings"
+
+
+def _for_upstream(findings: Findings) -> Iterator[str]:
+    """For each part the strongest candidate that no investigation has taken up yet."""
+    if findings.screen is None:
+        return
+    asked = {one.part for one in findings.causes}
+    for part in findings.whole_parts:
+        rows = findings.screen.of(part.part)
+        if rows.empty or part.part in asked:
+            continue
+        first = rows.iloc[0]
+        if first["kind"] == "event":
+            yield (
+                f"look at {first['candidate']} whenever {part.part} fails: it comes before "
+                f"{first['ratio']:.1f} times as often as chance (a hypothesis, test it)"
+            )
+        else:
+            yield (
+                f"{part.part} fails {first['ratio']:.1f} times as often with {first['candidate']}: "
+                "compare these units and lives with the others (a hypothesis, test it)"
+            )
 
 
 def _for_repeats(findings: Findings) -> Iterator[str]:

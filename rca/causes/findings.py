@@ -11,12 +11,18 @@ from typing import Any
 
 import pandas as pd
 
+from rca.causes.assessment import Assessment
 from rca.causes.fixes import judge_fixes, unexplained_fixes
+from rca.causes.forecast import Forecast
+from rca.causes.hypotheses import read_patterns, screen
+from rca.causes.needs import forecast_needs
 from rca.causes.parts import FEW_FAILURES, PartFinding, modes_of, study_part
+from rca.causes.patterns import Pattern
 from rca.causes.repeats import failures_of, repeat_events
-from rca.causes.standing_causes import CauseFinding, find_causes
+from rca.causes.standing_causes import CauseFinding, assess_cases, standing_causes
 from rca.causes.totals import Total, order_of_importance, totals_by_part
 from rca.causes.units import UnitFinding, units_with_more_than_their_share
+from rca.causes.upstream import Screen
 from rca.causes.verdict import Verdict
 from rca.errors import Problem, Refused
 from rca.records.fleet import Fleet
@@ -38,9 +44,13 @@ class Findings:
     month: str
     lives: LifeTable
     parts: tuple[PartFinding, ...]
+    patterns: Mapping[str, Pattern]
+    screen: Screen | None
+    forecasts: Mapping[str, Forecast]
     units: tuple[UnitFinding, ...]
     fixes: tuple[Verdict, ...]
     causes: tuple[CauseFinding, ...]
+    cases: tuple[Assessment, ...]
     totals: Mapping[str, dict[str, Total | None]]
     events: pd.DataFrame
     set_aside: pd.DataFrame
@@ -96,15 +106,20 @@ def find(fleet: Fleet, *, month: str, seed: int = 0) -> Findings:
     parts: list[PartFinding] = []
     for name in names:
         parts += _study(fleet, lives, name, events, totals[name], others, seed)
+    cases = assess_cases(fleet, lives)
     aside = pd.concat([fleet.set_aside, life_notes(fleet, lives)], ignore_index=True)
     return Findings(
         fleet=fleet,
         month=month,
         lives=lives,
         parts=tuple(parts),
+        patterns=read_patterns(fleet, lives, parts, seed=seed),
+        screen=screen(fleet, lives, parts, seed=seed),
+        forecasts=forecast_needs(fleet, lives, others[FIRST_LIVES[1]], parts, seed=seed),
         units=units_with_more_than_their_share(fleet, lives, parts),
         fixes=judge_fixes(fleet, lives),
-        causes=find_causes(fleet, lives),
+        causes=standing_causes(cases),
+        cases=cases,
         totals=totals,
         events=events,
         set_aside=aside,

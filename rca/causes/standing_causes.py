@@ -1,19 +1,22 @@
 """The causes named in the fleet's investigations, and how well each stands on today's records."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from rca.causes.assessment import Assessment, assess
 from rca.causes.entries import PROBLEM
-from rca.causes.evidence import judge_evidence, link_support
 from rca.causes.investigation import Investigation
 from rca.causes.parsing import parse_investigation
-from rca.causes.support import Support
 from rca.records.fleet import Fleet
 from rca.records.lives import LifeTable
 
 
 @dataclass(frozen=True, slots=True)
 class CauseFinding:
-    """One cause of one investigation: supported where every link above it has sound evidence."""
+    """One cause of one investigation: supported where every link above it has sound evidence.
+
+    `review` lists what a reviewer would say of the investigation as a whole, once for each.
+    """
 
     investigation: str
     part: str
@@ -23,6 +26,7 @@ class CauseFinding:
     supported: bool
     why_not: str
     is_end: bool
+    review: tuple[str, ...]
 
 
 def read_cases(fleet: Fleet) -> tuple[Investigation, ...]:
@@ -33,34 +37,38 @@ def read_cases(fleet: Fleet) -> tuple[Investigation, ...]:
     Refused
         A file breaks a rule of its form; with file, line and the allowed words.
     """
-    return tuple(
-        parse_investigation(data, file=name) for name, data in fleet.investigations.items()
-    )
+    files = fleet.investigations.items()
+    return tuple(parse_investigation(data, file=name) for name, data in files)
 
 
-def find_causes(fleet: Fleet, lives: LifeTable) -> tuple[CauseFinding, ...]:
-    """Judge the causes of every investigation on the records as they are now."""
-    return tuple(one for case in read_cases(fleet) for one in _causes_of(case, fleet, lives))
+def assess_cases(fleet: Fleet, lives: LifeTable) -> tuple[Assessment, ...]:
+    """Assess every investigation on the records as they are now."""
+    return tuple(assess(case, fleet=fleet, lives=lives.rows) for case in read_cases(fleet))
 
 
-def _causes_of(case: Investigation, fleet: Fleet, lives: LifeTable) -> list[CauseFinding]:
-    support = link_support(case, judge_evidence(case, fleet=fleet, lives=lives.rows))
+def standing_causes(cases: Sequence[Assessment]) -> tuple[CauseFinding, ...]:
+    """List the causes of all investigations with their support."""
+    return tuple(one for case in cases for one in _causes_of(case))
+
+
+def _causes_of(assessed: Assessment) -> list[CauseFinding]:
+    case = assessed.case
     ends = set(case.ends())
+    review = tuple(str(finding) for finding in assessed.findings)
     found = []
     for name in case.below(PROBLEM):
-        cause = case.causes[name]
-        states = [one for link, one in support.items() if link.cause == name]
-        bad = next((one for one in states if one.state is not Support.SUPPORTED), None)
+        weak = assessed.weakest_link(name)
         found.append(
             CauseFinding(
                 investigation=case.id,
                 part=case.part,
                 cause=name,
-                says=cause.says,
-                layer=str(cause.layer),
-                supported=bool(states) and bad is None,
-                why_not="" if bad is None else str(bad),
+                says=case.causes[name].says,
+                layer=str(case.causes[name].layer),
+                supported=assessed.supported(name),
+                why_not="" if weak is None else f"{weak[0].cause} to {weak[0].effect}: {weak[1]}",
                 is_end=name in ends,
+                review=review,
             )
         )
     return found

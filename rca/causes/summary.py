@@ -15,6 +15,7 @@ from rca.causes.parts import PartFinding
 from rca.causes.standing_causes import CauseFinding
 from rca.causes.totals import Total
 from rca.causes.units import UnitFinding
+from rca.causes.upstream import sentence
 from rca.life.sample import Interval
 
 SCHEMA = "rca-summary-1"
@@ -82,6 +83,7 @@ def summary(findings: Findings, *, last: Mapping[str, Any] | None = None) -> dic
         "units": [_unit(one) for one in findings.units],
         "fixes": fixes,
         "causes": [_cause(one) for one in findings.causes],
+        "forecast": _forecast(findings),
         "restated": restated(findings, last),
         "blocked": [{"result": name, "reason": why} for name, why in findings.blocked],
     }
@@ -123,6 +125,12 @@ def _part(one: PartFinding, findings: Findings) -> dict[str, Any]:
             "p": number(min(1.0, 2 * min(trend.laplace_p, trend.chi_square_p))),
             "events": trend.n_events,
         },
+        "later_lives_ratio": _later(one, findings),
+        "pattern": _pattern(one, findings),
+        "upstream": _upstream(one, findings),
+        "upstream_says": None
+        if one.mode is not None or findings.screen is None
+        else findings.screen.text(one.part),
         "other_first_lives": [
             {"treatment": name, "shape": number(shape), "scale": number(scale)}
             for name, (shape, scale) in one.other_first_lives.items()
@@ -165,6 +173,63 @@ def _of_curve(one: PartFinding, what: str) -> dict[str, Any]:
     return with_limits(values[what], one.limits(what))
 
 
+def _pattern(one: PartFinding, findings: Findings) -> dict[str, Any] | None:
+    pattern = findings.patterns.get(one.part) if one.mode is None else None
+    if pattern is None:
+        return None
+    return {
+        "reading": str(pattern.reading),
+        "certainty": pattern.certainty or None,
+        "how": pattern.how,
+        "where": pattern.where,
+        "because": list(pattern.because),
+    }
+
+
+def _later(one: PartFinding, findings: Findings) -> dict[str, Any] | None:
+    pattern = findings.patterns.get(one.part) if one.mode is None else None
+    if pattern is None or pattern.later is None:
+        return None
+    return with_limits(pattern.later.ratio, pattern.later.interval)
+
+
+def _upstream(one: PartFinding, findings: Findings) -> list[dict[str, Any]]:
+    if one.mode is not None or findings.screen is None:
+        return []
+    rows = findings.screen.of(one.part).to_dict("records")
+    return [
+        {
+            "candidate": row["candidate"],
+            "kind": row["kind"],
+            "word": row["word"],
+            "ratio": with_limits(row["ratio"], Interval(row["lower"], row["upper"])),
+            "q": number(row["q"]),
+            "events": number(row["events"]),
+            "expected": number(row["expected"]),
+            "window_days": number(row["window_days"]),
+            "lag_days": number(row["lag_median"]),
+            "says": sentence(row),
+        }
+        for row in rows
+    ]
+
+
+def _forecast(findings: Findings) -> list[dict[str, Any]]:
+    return [
+        {
+            "part": part,
+            "months": row.months,
+            "expected": number(row.expected),
+            "lower80": row.lower80,
+            "upper80": row.upper80,
+            "lower95": row.lower95,
+            "upper95": row.upper95,
+        }
+        for part, forecast in findings.forecasts.items()
+        for row in forecast.rows
+    ]
+
+
 def _unit(one: UnitFinding) -> dict[str, Any]:
     return {
         "unit": one.unit,
@@ -185,4 +250,5 @@ def _cause(one: CauseFinding) -> dict[str, Any]:
         "supported": one.supported,
         "why_not": one.why_not or None,
         "is_end": one.is_end,
+        "review": list(one.review),
     }

@@ -105,99 +105,40 @@ def _files_near(path: Path) -> str:
 
 
 def _read_csv(source: TableSource) -> RawTable:
-    zipped = source.path.name.lower().endswith(".zip")
+    data = file_bytes(source.path)
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", pd.errors.ParserWarning)
-            frame = pd.read_csv(
-                io.BytesIO(file_bytes(source.path)) if zipped else source.path,
-                sep=source.delimiter,
-                encoding=_with_byte_order_mark(source.encoding),
-                dtype=str,
-                keep_default_na=False,
-                index_col=False,
-                skip_blank_lines=False,
-                skiprows=source.header_line - 1,
-            )
-    except pd.errors.EmptyDataError as error:
-        raise Refused([_fault(source, "the file is empty", "it needs a header line")]) from error
-    except (pd.errors.ParserError, pd.errors.ParserWarning):
-        return _read_ragged_csv(source)
+        text = data.decode(_with_byte_order_mark(source.encoding))
     except UnicodeDecodeError as error:
-        step = "state the encoding in fleet.yaml, for example encoding: cp1252"
-        rule = f"not readable as {source.encoding} (byte {error.start})"
-        raise Refused([_fault(source, rule, step)]) from error
-    except (OSError, EOFError) as error:
-        raise Refused([_fault(source, f"cannot be read: {error}")]) from error
-    if frame.iloc[:, -1].isna().any():  # a row with fewer fields than the header
-        return _read_ragged_csv(source)
-    return RawTable(source.name, *_without_blank_rows(frame, _line_numbers(frame, source)))
+        raise Refused([_not_text(source, data, error)]) from error
+    except LookupError as error:
+        step = "use a name such as utf-8, cp1252 or utf-16"
+        fault = Problem(source.name, 0, "encoding", source.encoding, "is no known encoding", step)
+        raise Refused([fault]) from error
+    split = split_text(
+        text, file=source.name, delimiter=source.delimiter, header_line=source.header_line
+    )
+    if not len(split.frame.columns):
+        step = "it needs a header line with the names of the columns"
+        raise Refused([_fault(source, "the file is empty", step, source.header_line)])
+    return RawTable(source.name, split.frame, split.lines, split.broken)
 
 
 def _with_byte_order_mark(encoding: str) -> str:
     return "utf-8-sig" if encoding.lower().replace("_", "-") in ("utf-8", "utf8") else encoding
 
 
-def _line_numbers(frame: pd.DataFrame, source: TableSource) -> NDArray[np.int64]:
-    """Line on which each row begins; line breaks inside quoted cells are counted."""
-    first = source.header_line + 1
-    plain = np.arange(first, len(frame) + first)
-    text = file_bytes(source.path)
-    if text.count(b"\n") - text.endswith(b"\n") == len(frame) + source.header_line - 1:
-        return plain  # no line break stands inside a cell
-    breaks = np.zeros(len(frame), dtype=np.int64)
-    for column in frame.columns:
-        text = frame[column]
-        if text.str.contains("\n", regex=False).any():
-            breaks += text.str.count("\n").to_numpy(dtype=np.int64)
-    return plain + np.cumsum(breaks) - breaks
-
-
-def _without_blank_rows(
-    frame: pd.DataFrame, lines: NDArray[np.int64]
-) -> tuple[pd.DataFrame, NDArray[np.int64]]:
-    """Drop lines with nothing in them: they are no records."""
-    if frame.empty:
-        return frame, lines
-    first = frame.iloc[:, 0].eq("")
-    if not first.any():
-        return frame, lines
-    blank = frame.eq("").all(axis=1).to_numpy()
-    return frame[~blank].reset_index(drop=True), lines[~blank]
-
-
-def _read_ragged_csv(source: TableSource) -> RawTable:
-    """Read a CSV file some of whose rows have more or fewer fields than the header."""
-    opener = _open_text(source)
-    rows: list[list[str]] = []
-    lines: list[int] = []
-    broken: list[Problem] = []
-    with opener as stream:
-        above = source.header_line - 1
-        for _ in range(above):
-            stream.readline()
-        reader = csv.reader(stream, delimiter=source.delimiter)
-        header = next(reader, [])
-        line = above + reader.line_num + 1
-        for row in reader:
-            if len(row) == len(header):
-                rows.append(row)
-                lines.append(line)
-            elif row:
-                rule = f"the row has {len(row)} fields, the header {len(header)}"
-                step = "look for a stray quote or delimiter in this line"
-                broken.append(
-                    Problem(source.name, line, "", source.delimiter.join(row)[:80], rule, step)
-                )
-            line = above + reader.line_num + 1
-    frame = pd.DataFrame(rows, columns=_unique(header), dtype=str)
-    frame, kept = _without_blank_rows(frame, np.array(lines, dtype=np.int64))
-    return RawTable(source.name, frame, kept, tuple(broken))
-
-
-def _open_text(source: TableSource) -> io.TextIOBase:
-    encoding = _with_byte_order_mark(source.encoding)
-    return io.TextIOWrapper(io.BytesIO(file_bytes(source.path)), encoding=encoding, newline="")
+def _not_text(source: TableSource, data: bytes, error: UnicodeDecodeError) -> Problem:
+    """Say where a file is not text in the encoding that was stated, and which one it may be."""
+    step = "state the encoding in fleet.yaml, for example encoding: cp1252"
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        step = "it begins like UTF-16: set encoding: utf-16"
+    elif data.startswith(b"PK"):
+        step = "it is packed or a workbook, not text: name it .zip or .xlsx"
+    elif data.startswith(b"\x1f\x8b"):
+        step = "it is compressed, not text: name it .csv.gz"
+    line = data.count(b"\n", 0, error.start) + 1
+    value = data[max(error.start - 10, 0) : error.start + 10].decode("ascii", "backslashreplace")
+    return Problem(source.name, line, "", value, f"is not readable as {source.encoding}", step)
 
 
 def file_bytes(path: Path) -> bytes:
@@ -247,32 +188,37 @@ def sheet_names(path: Path) -> list[str]:
     return names
 
 
-def _unique(header: list[str]) -> list[str]:
-    """Name unnamed and repeated columns as pandas does."""
-    seen: dict[str, int] = {}
-    names = []
-    for place, name in enumerate(header):
-        base = name or f"Unnamed: {place}"
-        names.append(base if base not in seen else f"{base}.{seen[base]}")
-        seen[base] = seen.get(base, 0) + 1
-    return names
-
-
 def _read_xlsx(source: TableSource) -> RawTable:
+    """Read one sheet with its true numbers and dates; formulas give the values last computed."""
+    import openpyxl
+
     try:
-        frame = pd.read_excel(
-            source.path,
-            sheet_name=source.sheet,
-            header=source.header_line - 1,
-            dtype=object,
-            na_filter=False,
-        )
-    except ValueError as error:
-        raise Refused([_fault(source, f"cannot be read as a workbook: {error}")]) from error
-    except (zipfile.BadZipFile, OSError, KeyError) as error:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # styles and the like that the reader does not know
+            book = openpyxl.load_workbook(source.path, read_only=True, data_only=True)
+            sheets = {sheet.title: sheet for sheet in book.worksheets}
+            name = source.sheet
+            if isinstance(name, int) and 0 <= name < len(sheets):
+                name = list(sheets)[name]
+            if name not in sheets:
+                step = f"sheets of this workbook: {', '.join(sheets)}"
+                fault = Problem(source.name, 0, "sheet", str(name), "is not in the workbook", step)
+                raise Refused([fault])
+            sheets[name].reset_dimensions()  # the stated size of a sheet is often wrong
+            rows = list(sheets[name].iter_rows(min_row=source.header_line, values_only=True))
+            book.close()
+    except NOT_A_WORKBOOK as error:
         raise Refused([_fault(source, "is not a readable XLSX workbook")]) from error
-    lines = np.arange(len(frame)) + source.header_line + 1
-    return RawTable(source.name, *_without_blank_rows(frame, lines))
+    if not rows or not rows[0]:
+        step = "it needs a header line with the names of the columns"
+        raise Refused([_fault(source, "the sheet is empty", step, source.header_line)])
+    width = max(map(len, rows))
+    cells = [[*row, *[None] * (width - len(row))] for row in rows]
+    header = unique_names(["" if name is None else str(name) for name in cells[0]])
+    blank = [["" if cell is None else cell for cell in row] for row in cells[1:]]
+    frame = pd.DataFrame(blank, columns=header, dtype=object)
+    lines = np.arange(len(frame), dtype=np.int64) + source.header_line + 1
+    return RawTable(source.name, *without_blank_rows(frame, lines))
 
 
 def _read_parquet(source: TableSource) -> RawTable:
@@ -409,6 +355,20 @@ def copy_file(source: Path, target: Path) -> None:
         shutil.copyfile(source, target)
     except OSError as error:
         raise _not_written(target, error) from error
+
+
+def write_new_text(path: Path, text: str) -> None:
+    """Write a text file that must not exist yet.
+
+    Raises
+    ------
+    Refused
+        The file exists already; it is left as it is.
+    """
+    if path.exists():
+        rule, step = "exists already and is left as it is", "name a new file"
+        raise Refused([Problem(path.name, 0, "", "", rule, step)])
+    write_text(path, text)
 
 
 def write_json(path: Path, data: Any) -> None:

@@ -12,10 +12,12 @@ import pandas as pd
 
 from rca.errors import Problem, RcaError, Refused
 from rca.records import files
+from rca.records.columns import TABLES
 from rca.records.conditions import rows_where
 from rca.records.schema import nearest
+from rca.records.set_aside import no_set_aside, set_aside_rows
 from rca.records.settings import FLEET_FILE, Settings, read_settings
-from rca.records.tables import TABLES, CheckedTable, check_table, no_set_aside, set_aside_rows
+from rca.records.tables import CheckedTable, check_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -345,7 +347,7 @@ def _aligned(
 
 def _blocked(fleet: Fleet, checked: Mapping[str, CheckedTable]) -> list[tuple[str, str]]:
     """Results that these tables cannot give, or would give wrongly."""
-    blocked = []
+    blocked = list(fleet.settings.blocked.items())
     if "reason" not in checked["repairs"].frame.columns and not fleet.settings.reason_stated:
         why = "no reason column: fleet.yaml must say how rows are to be read (values: reason)"
         blocked.append(("lives", why))

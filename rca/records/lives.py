@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from rca.records.fleet import Fleet
 from rca.records.meters import Meters, believed_meters, day_number
-from rca.records.tables import SET_ASIDE_COLUMNS
+from rca.records.set_aside import SET_ASIDE_COLUMNS
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

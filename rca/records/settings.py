@@ -9,9 +9,9 @@ from zoneinfo import available_timezones
 
 from rca.errors import Problem, Refused
 from rca.records import files
+from rca.records.columns import MISSING, TABLES, Rules
 from rca.records.files import TableSource
 from rca.records.schema import did_you_mean, nearest, schema_problems
-from rca.records.tables import MISSING, TABLES, Rules
 
 MOST_USE_A_DAY = {"km": 1500.0, "miles": 950.0, "hours": 24.0}
 REPEAT_DAYS = 90
@@ -54,6 +54,7 @@ class Settings:
     fixes: Mapping[str, FixSettings]
     reason_stated: bool
     defaults: tuple[str, ...]
+    blocked: Mapping[str, str] = field(default_factory=dict)  # by whoever wrote fleet.yaml
 
 
 def read_settings(folder: Path) -> Settings:
@@ -164,6 +165,7 @@ def _settings(data: Mapping[str, Any], folder: Path) -> Settings:
         fixes={str(name): _fix(str(name), spec) for name, spec in data.get("fixes", {}).items()},
         reason_stated=stated,
         defaults=tuple(defaults),
+        blocked={str(name): str(why) for name, why in data.get("blocked", {}).items()},
     )
 
 

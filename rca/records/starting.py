@@ -5,7 +5,7 @@ from pathlib import Path
 
 from rca.errors import NotWritten, Problem, Refused
 from rca.records import files
-from rca.records.tables import ACTIONS, REASONS, TABLES
+from rca.records.columns import ACTIONS, REASONS, TABLES
 
 EXAMPLES = {
     "repairs": "V001,2026-01-31,coolant pump,,120500,replaced,failure,leaks,no,,,,480.00,6,"

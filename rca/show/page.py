@@ -57,16 +57,19 @@ def style() -> str:
 
 
 def how_it_fails(part: Mapping[str, Any]) -> str:
-    """Put the shape's interval into words: only what both limits say is said."""
+    """Return the pattern read, or for a mode what both limits of its shape say."""
+    if part["pattern"] is not None:
+        reading, where = part["pattern"]["reading"], part["pattern"]["where"]
+        return f"{reading} ({where})" if where not in ("none shown", reading) else str(reading)
     lower, upper = part["shape"]["lower"], part["shape"]["upper"]
     if part["shape"]["value"] is None:
         return "not known"
     if lower is not None and lower > 1:
-        return "by wear"
+        return "wear-out"
     if upper is not None and upper < 1:
-        return "early in life"
+        return "early"
     if lower is not None and upper is not None and lower > 0.6 and upper < 1.6:
-        return "at random"
+        return "random"
     return "not enough to say"
 
 
@@ -129,7 +132,10 @@ def part_section(
 
 def data_section(summary: Mapping[str, Any], *, notes: tuple[str, ...] = ()) -> Section:
     """The row account, what was set aside or blocked, units above their share, and a glossary."""
-    return _section("data.html.j2", s=summary, notes=notes)
+    needs: dict[str, list[tuple[int, Any]]] = {}
+    for place, row in enumerate(summary["forecast"]):
+        needs.setdefault(row["part"], []).append((place, row))
+    return _section("data.html.j2", s=summary, notes=notes, needs=needs)
 
 
 def _section(name: str, **values: Any) -> Section:

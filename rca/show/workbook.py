@@ -8,9 +8,7 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
-from rca.causes.evidence import judge_evidence, link_support
 from rca.causes.findings import Findings, open_findings
-from rca.causes.standing_causes import read_cases
 from rca.causes.summary import summary as make_summary
 from rca.causes.units import unit_shares
 from rca.life.recurrence import Histories
@@ -76,11 +74,9 @@ def part_text(findings: Findings, summary: Mapping[str, Any], part: str) -> Sect
 
 
 def _chains(findings: Findings, part: str) -> Iterator[dict[str, str]]:
-    for case in read_cases(findings.fleet):
-        if case.part.casefold() == part.casefold():
-            judged = judge_evidence(case, fleet=findings.fleet, lives=findings.lives.rows)
-            text = case.why_chain_text(link_support(case, judged))
-            yield {"title": case.title or case.id, "text": text}
+    for one in findings.cases:
+        if one.case.part.casefold() == part.casefold():
+            yield {"title": one.case.title or one.case.id, "text": one.why_chain_text()}
 
 
 def totals_figures(findings: Findings) -> Iterator[go.Figure]:

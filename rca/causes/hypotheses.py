@@ -1,0 +1,91 @@
+"""What the records hint at for every part: the pattern of its failures, and what comes before.
+
+Hypotheses that say where to look; nothing here is a cause.
+"""
+
+from collections.abc import Sequence
+from statistics import median
+
+import numpy as np
+import pandas as pd
+
+from rca.causes.fixes import first_fix_date
+from rca.causes.parts import PartFinding
+from rca.causes.patterns import ORDINARY_SPREAD, Pattern, read_pattern
+from rca.causes.upstream import Screen, screen_upstream
+from rca.errors import NoAnswer
+from rca.records.fleet import Fleet
+from rca.records.lives import LifeTable
+
+
+def read_patterns(
+    fleet: Fleet, lives: LifeTable, parts: Sequence[PartFinding], *, seed: int
+) -> dict[str, Pattern]:
+    """Read the pattern of each part on its lives before the first fix of it.
+
+    What spread between units is ordinary is taken from the other parts of the same fleet; so
+    each part is read again where the others differ by more than the usual spread.
+    """
+    whole = [one for one in parts if one.mode is None]
+    rows = {one.part: lives_before_fix(fleet, lives, one.part) for one in whole}
+
+    def read(one: PartFinding, spread: float) -> Pattern:
+        return read_pattern(
+            rows[one.part],
+            scale=one.scale,
+            units=fleet.units,
+            spread_of_other_parts=spread,
+            seed=seed,
+        )
+
+    found = {one.part: read(one, ORDINARY_SPREAD) for one in whole}
+    for one in whole:
+        others = [
+            pattern.spread
+            for name, pattern in found.items()
+            if name != one.part and pattern.spread is not None
+        ]
+        ordinary = median(others) if others else ORDINARY_SPREAD
+        if ordinary > ORDINARY_SPREAD:
+            found[one.part] = read(one, ordinary)
+    return found
+
+
+def lives_before_fix(fleet: Fleet, lives: LifeTable, part: str) -> pd.DataFrame:
+    """Return the pieces of a part up to its first fix; a piece across that day is cut there."""
+    rows = lives.of(part)
+    day = first_fix_date(fleet, part)
+    if day is None:
+        return rows
+    cut = pd.Timestamp(day)
+    rows = rows[rows["begin"] < cut].copy()
+    across = (rows["end"] > cut).to_numpy()
+    share = (cut - rows["begin"]) / (rows["end"] - rows["begin"])
+    share = share.where(across, 1.0).to_numpy()
+    for scale in ("days", "meter"):
+        entry = rows[f"entry_{scale}"].to_numpy()
+        rows[f"age_{scale}"] = entry + share * (rows[f"age_{scale}"].to_numpy() - entry)
+    rows["end"] = np.minimum(rows["end"], cut)
+    rows.loc[across, ["failed", "renewed"]] = False
+    rows.loc[across, "mode"] = ""
+    rows.loc[across, "ended_by"] = "cut-off"
+    return rows
+
+
+def screen(
+    fleet: Fleet, lives: LifeTable, parts: Sequence[PartFinding], *, seed: int
+) -> Screen | None:
+    """Screen all recorded events and attributes; None where failures cannot be told apart."""
+    whole = [one for one in parts if one.mode is None]
+    try:
+        return screen_upstream(
+            fleet.repairs,
+            fleet.watch,
+            lives=lives.rows,
+            units=fleet.units,
+            targets=[one.part for one in whole],
+            scales={one.part: one.scale for one in whole},
+            seed=seed,
+        )
+    except NoAnswer:
+        return None
