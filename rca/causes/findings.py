@@ -24,6 +24,7 @@ from rca.causes.totals import Total, order_of_importance, totals_by_part
 from rca.causes.units import UnitFinding, units_with_more_than_their_share
 from rca.causes.upstream import Screen
 from rca.causes.verdict import Verdict
+from rca.causes.worth import PartWorth, worth_of_parts
 from rca.errors import Problem, Refused
 from rca.records.fleet import Fleet
 from rca.records.lives import FIRST_LIVES, LifeTable, build_lives, life_notes
@@ -47,6 +48,7 @@ class Findings:
     patterns: Mapping[str, Pattern]
     screen: Screen | None
     forecasts: Mapping[str, Forecast]
+    worth: Mapping[str, PartWorth]
     units: tuple[UnitFinding, ...]
     fixes: tuple[Verdict, ...]
     causes: tuple[CauseFinding, ...]
@@ -107,6 +109,7 @@ def find(fleet: Fleet, *, month: str, seed: int = 0) -> Findings:
     for name in names:
         parts += _study(fleet, lives, name, events, totals[name], others, seed)
     cases = assess_cases(fleet, lives)
+    fixes = judge_fixes(fleet, lives)
     aside = pd.concat([fleet.set_aside, life_notes(fleet, lives)], ignore_index=True)
     return Findings(
         fleet=fleet,
@@ -117,7 +120,8 @@ def find(fleet: Fleet, *, month: str, seed: int = 0) -> Findings:
         screen=screen(fleet, lives, parts, seed=seed),
         forecasts=forecast_needs(fleet, lives, others[FIRST_LIVES[1]], parts, seed=seed),
         units=units_with_more_than_their_share(fleet, lives, parts),
-        fixes=judge_fixes(fleet, lives),
+        worth=worth_of_parts(fleet, lives, parts, fixes, seed=seed),
+        fixes=fixes,
         causes=standing_causes(cases),
         cases=cases,
         totals=totals,
