@@ -2,13 +2,13 @@
 
 from rca.causes.assessment import Assessment
 from rca.causes.conformity import conformity, limit_words, limits, reading_words
-from rca.causes.entries import Measurement
 from rca.causes.investigation import Investigation
+from rca.causes.observations import Measurement
 from rca.causes.refit import Clearance
 from rca.causes.weighing import Weighing
 from rca.show.cautions import cautions_text
-from rca.show.numbers import percent
-from rca.show.sheets import explanation_words, money_lines, needs_first
+from rca.show.next_test_tables import explanation_words, share_words
+from rca.show.sheets import money_lines, needs_first
 
 
 def case_text(assessment: Assessment) -> str:
@@ -100,7 +100,7 @@ def _measurement_lines(case: Investigation, one: Measurement) -> list[str]:
 
 def _explanation_lines(case: Investigation, weighing: Weighing) -> list[str]:
     return [
-        f"{percent(one.share):>6} {explanation_words(case, one.explanation)}"
+        f"{share_words(one.share):>7} {explanation_words(case, one.explanation)}"
         + (f" (impossible by {', '.join(one.excluded_by)})" if one.excluded_by else "")
         for one in weighing.ranked
     ]

@@ -22,21 +22,18 @@ from rca.causes.conformity import (
     probability_words,
     reading_words,
 )
-from rca.causes.entries import NOT_CAUGHT, PROBLEM, Costs, Measurement, Seen, Taken
-from rca.causes.faulttree import fault_tree
+from rca.causes.entries import NOT_CAUGHT, PROBLEM, Costs
 from rca.causes.investigation import Investigation
-from rca.causes.next_test import RankedTest
+from rca.causes.observations import Measurement, Taken
 from rca.causes.refit import Clearance
 from rca.causes.restore import break_even_horizon, break_even_share
 from rca.causes.support import LinkSupport, Support
-from rca.causes.weighing import Explanation, Item, Weighed, Weighing
 from rca.causes.why_chain import chain_steps, gate_sentence, therefore_lines
-from rca.errors import NoAnswer
 from rca.show.cautions import CAUTIONS
+from rca.show.next_test_tables import fault_tree_table, next_test_tables
 from rca.show.numbers import figures, percent
 
 MOST_READINGS = 12  # "therefore" lines on the sheet
-MOST_COLUMNS = 6  # explanations in the evidence matrix
 
 
 def case_sheets(assessment: Assessment) -> str:
@@ -60,8 +57,8 @@ def case_sheets(assessment: Assessment) -> str:
             measured=[_measured(case, one) for one in case.measurements.values()],
             questions=_questions(case),
             **_chains(assessment),
-            **_next_test(assessment),
-            tree=_tree(case),
+            **next_test_tables(assessment),
+            tree=fault_tree_table(case),
             upstream=assessment.upstream,
             open_count=sum(one.clearance is Clearance.OPEN for one in assessment.upstream),
             money=money_lines(case),
@@ -82,7 +79,7 @@ def sheet_templates() -> jinja2.Environment:
         undefined=jinja2.StrictUndefined,
     )
     environment.filters["says"] = _says
-    environment.globals.update(pct=percent, css_of=_css_of)
+    environment.globals.update(css_of=_css_of)
     return environment
 
 
@@ -199,7 +196,7 @@ def _cell(case: Investigation, one: Measurement, taken: Taken | None) -> dict[st
 def _probability(found: Conformity) -> str:
     if found.probability is None:
         return ""
-    return f"probability inside {probability_words(found.probability)}"
+    return f"inside with probability {probability_words(found.probability)}"
 
 
 def _chains(assessment: Assessment) -> dict[str, Any]:
@@ -214,150 +211,6 @@ def _chains(assessment: Assessment) -> dict[str, Any]:
         "escape": chain_steps(case, NOT_CAUGHT, support=support),
         "therefore": readings[:MOST_READINGS] + ([f"and {more} more"] if more > 0 else []),
     }
-
-
-def explanation_words(case: Investigation, one: Explanation) -> str:
-    """An explanation in the sentences of its causes, and how it reaches the problem."""
-    if not one.causes:
-        return "something else"
-    ends = " AND ".join(case.says(name) for name in case.causes if name in one.causes)
-    gate = case.because(PROBLEM)
-    first = [name for name in gate.causes() if name in one.implied - one.causes] if gate else []
-    way = "; ".join(case.says(name) for name in dict.fromkeys(first))
-    return f"{ends} (by way of: {way})" if way else ends
-
-
-def _next_test(assessment: Assessment) -> dict[str, Any]:
-    case, weighing = assessment.case, assessment.weighing
-    return {
-        "weighed": _weighed(case, weighing) if weighing else [],
-        "priors_stated": any(cause.prior for cause in case.causes.values()),
-        "columns": _columns(weighing) if weighing else [],
-        "matrix": _matrix(case, weighing) if weighing else [],
-        "left_out": list(weighing.left_out.items()) if weighing else [],
-        "tests": [_ranked(one) for one in assessment.next_tests],
-    }
-
-
-def _weighed(case: Investigation, weighing: Weighing) -> list[dict[str, Any]]:
-    rivals = weighing.rivals
-    return [
-        {
-            "id": str(one.explanation) if one.explanation.causes else "",
-            "says": explanation_words(case, one.explanation),
-            "prior": one.prior,
-            "share": one.share,
-            "log_odds": "excluded"
-            if one.share == 0
-            else f"{one.log_odds:+.1f}".replace("-", "\u2212"),
-            "note": _note(one, weighing.leader, rivals),
-        }
-        for one in weighing.ranked
-    ]
-
-
-def _signed(value: float) -> str:
-    return f"{value:+.1f}".replace("-", "\u2212")
-
-
-def _note(one: Weighed, leader: Weighed, rivals: tuple[Weighed, ...]) -> str:
-    if one.excluded_by:
-        return f"impossible by {', '.join(one.excluded_by)}"
-    if one == leader:
-        return "in front" if not rivals else "in front, not alone"
-    return "within a factor of 3" if one in rivals else ""
-
-
-def _shown(weighing: Weighing) -> list[int]:
-    """Places of the explanations that the matrix shows: the most probable ones."""
-    order = sorted(range(len(weighing.weighed)), key=lambda i: -weighing.weighed[i].share)
-    return order[:MOST_COLUMNS]
-
-
-def _columns(weighing: Weighing) -> list[str]:
-    return [str(weighing.explanations[place]) for place in _shown(weighing)]
-
-
-def _matrix(case: Investigation, weighing: Weighing) -> list[dict[str, Any]]:
-    without = weighing.leave_one_out()
-    now = weighing.leader.explanation
-    return [
-        {
-            "name": item.id,
-            "shows": _shows(case, item),
-            "words": [item.words[place] for place in _shown(weighing)],
-            "without": (
-                f"{'same' if without[item.id].explanation == now else without[item.id].explanation}"
-                f" in front, {percent(without[item.id].share)}"
-            ),
-        }
-        for item in weighing.items
-    ]
-
-
-def _shows(case: Investigation, item: Item) -> str:
-    """What an item of the matrix is about."""
-    if item.id in case.evidence:
-        shows = case.evidence[item.id].shows
-    else:
-        shows = f"{case.tests[item.id].does}: {case.tests[item.id].result}"
-    return shows if item.discriminates else f"{shows} (tells nothing apart)"
-
-
-def _ranked(one: RankedTest) -> dict[str, Any]:
-    """One line of the table of tests."""
-    notes = [one.turn.reason, one.test.needs]
-    if not one.could_change_leader:
-        notes.append("no result would change what is in front")
-    return {
-        "does": one.test.does,
-        "cost": f"{one.test.cost:g}",
-        "information": f"{one.information:.2f}",
-        "per_cost": "free" if math.isinf(one.per_cost) else f"{100 * one.per_cost:.2f}",
-        "results": [
-            f"{result.result} ({percent(result.probability)}): {result.leader}, "
-            f"{percent(result.leader_share)}"
-            for result in one.outcomes
-        ],
-        "note": "; ".join(note for note in notes if note),
-    }
-
-
-def _tree(case: Investigation) -> dict[str, Any] | None:
-    """Cut sets, probability and importance, as far as the file allows."""
-    if case.because(PROBLEM) is None:
-        return None
-    tree = fault_tree(case)
-    found: dict[str, Any] = {
-        "sets": tree.minimal_cut_sets,
-        "single": ", ".join(tree.single_points),
-        "top": "",
-        "importance": [],
-    }
-    try:
-        top, birnbaum, shares = tree.top_probability, tree.birnbaum(), tree.fussell_vesely()
-    except NoAnswer:
-        return found
-    found["top"] = figures(top)
-    if any(isinstance(one, Seen) for one in tree.probabilities.values()):
-        interval = tree.top_interval()
-        found["top"] += f" ({figures(interval.lower)} to {figures(interval.upper)}, 95 %)"
-    found["importance"] = [
-        {
-            "says": case.says(name),
-            "probability": _stated(tree.probabilities[name]),
-            "birnbaum": figures(birnbaum[name]),
-            "share": percent(shares[name]),
-        }
-        for name in sorted(tree.events, key=lambda name: -birnbaum[name])
-    ]
-    return found
-
-
-def _stated(one: float | Seen) -> str:
-    if isinstance(one, Seen):
-        return f"{figures(one.share)} ({one.seen} of {one.of})"
-    return figures(one)
 
 
 def money_lines(case: Investigation) -> list[str]:
