@@ -8,20 +8,44 @@ from typing import Any
 
 import click
 
-from rca.errors import RcaError
+from rca.errors import RcaError, Refused
 
 
 class _Group(click.Group):
-    """Prints the kit's own errors without a traceback unless --debug is given."""
+    """Prints errors without a traceback unless --debug is given."""
 
     def invoke(self, ctx: click.Context) -> Any:
         try:
             return super().invoke(ctx)
-        except RcaError as error:
-            if ctx.params.get("debug"):
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
+            raise
+        except Exception as error:
+            if ctx.params.get("debug") or isinstance(error, BrokenPipeError):
                 raise
-            click.echo(str(error), err=True)
-            ctx.exit(error.exit_code)
+            click.echo(_plainly(error), err=True)
+            ctx.exit(getattr(error, "exit_code", RcaError.exit_code))
+
+
+def _plainly(error: Exception) -> str:
+    """Return what an error says; one that is not of the kit's own family is a fault of the kit."""
+    if isinstance(error, RcaError):
+        return str(error)
+    kind = type(error).__name__
+    return f"this should not happen: {kind}: {error}\n  -> rca --debug ... shows where; report it"
+
+
+def _month(ctx: click.Context, parameter: click.Parameter, value: str | None) -> str | None:
+    """Refuse what is no month as wrong usage, before any file is read."""
+    from rca.records.months import month_end
+
+    try:
+        if value is not None:
+            month_end(value)
+    except Refused as error:
+        problem = error.problems[0]
+        said = f"{value!r} {problem.rule}; {problem.next_step}"
+        raise click.BadParameter(said) from error
+    return value
 
 
 @click.group(cls=_Group, context_settings={"help_option_names": ["-h", "--help"]})
@@ -57,12 +81,18 @@ def check(fleet: Path) -> None:
 
 @main.command()
 @_folder
-@click.option("--month", metavar="YYYY-MM", help="Month to report; default: the last complete one.")
+@click.option(
+    "--month", metavar="YYYY-MM", callback=_month,
+    help="Month to report; default: the last complete one.",
+)  # fmt: skip
 @click.option(
     "--out", type=click.Path(path_type=Path), default=Path("reports"), show_default=True,
     help="Folder that receives the report.",
 )  # fmt: skip
-@click.option("--seed", default=0, show_default=True, help="Seed of all resampling.")
+@click.option(
+    "--seed", type=click.IntRange(min=0), default=0, show_default=True,
+    help="Seed of all resampling.",
+)  # fmt: skip
 def report(fleet: Path, month: str | None, out: Path, seed: int) -> None:
     """Run the monthly workbook on FLEET and write page, notebook and numbers to OUT/MONTH."""
     from rca.show.report import write_report
@@ -81,6 +111,21 @@ def start(folder: Path) -> None:
     from rca.records.starting import lay_out
 
     click.echo(lay_out(folder))
+
+
+@main.command()
+@_folder
+@click.option(
+    "--out", type=click.Path(path_type=Path), required=True,
+    help="File to write: .html, .csv or .xlsx.",
+)  # fmt: skip
+@click.option("--product", is_flag=True, help="Add the product of grades beside its stability.")
+def modes(fleet: Path, out: Path, product: bool) -> None:
+    """Write the failure-mode table of FLEET, from records and investigations together."""
+    from rca.show.mode_sheet import write_mode_table
+
+    write_mode_table(fleet, out, with_product=product)
+    click.echo(f"failure-mode table: {out}")
 
 
 @main.group()

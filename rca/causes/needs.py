@@ -11,6 +11,7 @@ from rca.errors import NoAnswer, NoFit
 from rca.records.fleet import Fleet
 from rca.records.lives import LifeTable
 
+DRAWS = 1000
 SLIVER = 1e-6  # share of its age for which a part of unknown age counts as watched
 
 
@@ -28,12 +29,12 @@ def forecast_needs(
     original
         Lives with first lives of unknown age taken as original.
     """
-    found = {}
+    found, day = {}, pd.Timestamp(fleet.cutoff)
     for one in (part for part in parts if part.mode is None and part.fit is not None):
         rows = pd.concat([lives.of(one.part), _of_unknown_age(lives, original, one)])
         try:
             pieces = Pieces.from_rows(rows, scale=one.scale)
-            found[one.part] = forecast_parts(pieces, as_of=pd.Timestamp(fleet.cutoff), seed=seed)
+            found[one.part] = forecast_parts(pieces, as_of=day, draws=DRAWS, seed=seed)
         except (NoAnswer, NoFit):
             continue
     return found

@@ -17,6 +17,8 @@ from rca.causes.money import (
 )
 from rca.causes.part_and_cause import RepairComparison, compare_repairs
 from rca.causes.parts import PartFinding
+from rca.causes.restore import RestoredLives, compare_restored
+from rca.causes.spells import spells_after_work
 from rca.causes.totals import known_costs
 from rca.causes.verdict import Verdict
 from rca.errors import NoAnswer, RcaError
@@ -26,6 +28,7 @@ from rca.records.meters import day_number
 
 Answer = TypeVar("Answer")
 HORIZON_DAYS = 730.0
+RESAMPLES = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +43,8 @@ class PartWorth:
         Age at which replacing before failure costs least; only where wear is shown.
     repairs
         Lives after repairs that also removed the cause against lives after part-only repairs.
+    restored
+        How long restored parts last against new ones.
     cause
         A unit over `horizon` with the part alone renewed, or with the cause removed as the fix
         of this part has shown; `worth_at_most` is what removing the cause may cost a unit.
@@ -50,6 +55,7 @@ class PartWorth:
     cost_rate: CostRate | None
     replacement: AgeReplacement | None
     repairs: RepairComparison | None
+    restored: RestoredLives | None
     cause: PartOrCause | None
     why_not: Mapping[str, str]
 
@@ -101,6 +107,7 @@ def _worth(
         cost_rate=_or_why(why, "cost_rate", _cost_rate, fleet, one, running, costs, seed),
         replacement=_or_why(why, "replacement", _replacement, fleet, one, failure_cost),
         repairs=_or_why(why, "repairs", _repairs, lives, one),
+        restored=_or_why(why, "restored", _restored, fleet, lives, one, seed),
         cause=_or_why(why, "cause", _cause, one, fixes, running, fleet, failure_cost),
         why_not=why,
     )
@@ -132,13 +139,12 @@ def _cost_rate(
         raise NoAnswer(why)
     carrying = running
     if fleet.places is not None:
-        units = fleet.places.loc[fleet.places["part"] == one.part, "unit"]
-        carrying = running[running.index.isin(units)]
+        here = fleet.places["part"] == one.part
+        carrying = running[running.index.isin(fleet.places.loc[here, "unit"])]
     rows = fleet.repairs["part"].astype(str).eq(one.part)
     rows &= fleet.repairs["unit"].astype(str).isin(carrying.index)
-    return cost_rate(
-        fleet.repairs.loc[rows, "unit"].astype(str), costs[rows], run=carrying, seed=seed
-    )  # fmt: skip
+    units = fleet.repairs.loc[rows, "unit"].astype(str)
+    return cost_rate(units, costs[rows], run=carrying, draws=RESAMPLES, seed=seed)
 
 
 def _replacement(fleet: Fleet, one: PartFinding, failure_cost: float | None) -> AgeReplacement:
@@ -164,6 +170,11 @@ def _repairs(lives: LifeTable, one: PartFinding) -> RepairComparison:
     if not rows["cause_addressed"].eq("yes").any() or not rows["cause_addressed"].eq("no").any():
         raise NoAnswer("no repairs of both kinds are recorded (cause_addressed yes and no)")
     return compare_repairs(rows, scale=one.scale)
+
+
+def _restored(fleet: Fleet, lives: LifeTable, one: PartFinding, seed: int) -> RestoredLives:
+    spells = spells_after_work(lives.of(one.part), fleet.repairs, scale=one.scale)
+    return compare_restored(spells, unit=one.unit_of_age, seed=seed)
 
 
 def _cause(

@@ -1,14 +1,19 @@
 """The failure-mode table as a printable page and as a workbook file."""
 
 import io
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from rca.causes.grade_product import product_of_grades
 from rca.causes.mode_counts import BeforeAfter, Detection
-from rca.causes.modes import ModeRow, ModeTable
+from rca.causes.modes import ModeRow, ModeTable, mode_table
+from rca.causes.standing_causes import read_cases
+from rca.errors import Problem, Refused
+from rca.records import files
 from rca.records.files import spreadsheet_safe
+from rca.records.fleet import read_fleet
 from rca.show.numbers import figures, percent
 from rca.show.sheets import sheet_style, sheet_templates
 
@@ -55,6 +60,31 @@ def mode_table_xlsx(table: ModeTable) -> bytes:
         matrix.columns = [str(name) for name in matrix.columns]
         spreadsheet_safe(matrix).to_excel(writer, sheet_name="matrix", index=False)
     return held.getvalue()
+
+
+def write_mode_table(fleet_folder: Path, path: Path, *, with_product: bool = False) -> None:
+    """Write the failure-mode table of a fleet folder as .html, .csv or .xlsx, by its ending.
+
+    Raises
+    ------
+    Refused
+        The folder cannot be used, or the ending is another.
+    NotWritten
+        The file cannot be written.
+    """
+    fleet = read_fleet(fleet_folder)
+    table = mode_table(fleet, read_cases(fleet))
+    kind = path.suffix.casefold()
+    if kind == ".html":
+        page = mode_table_html(table, title=fleet.name, with_product=with_product)
+        files.write_text(path, page)
+    elif kind == ".csv":
+        files.write_csv(path, table.to_frame())
+    elif kind == ".xlsx":
+        files.write_bytes(path, mode_table_xlsx(table))
+    else:
+        rule, step = "is no kind of table file", "end the name in .html, .csv or .xlsx"
+        raise Refused([Problem("--out", 0, "", path.name, rule, step)])
 
 
 def _confidence(table: ModeTable) -> str:
