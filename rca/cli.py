@@ -10,6 +10,8 @@ import click
 
 from rca.errors import RcaError, Refused
 
+_PATH = click.Path(path_type=Path)
+
 
 class _Group(click.Group):
     """Prints errors without a traceback unless --debug is given."""
@@ -80,28 +82,78 @@ def check(fleet: Path) -> None:
 
 
 @main.command()
-@_folder
+@click.argument("fleets", metavar="FLEET...", nargs=-1, required=True, type=_PATH)
 @click.option(
     "--month", metavar="YYYY-MM", callback=_month,
     help="Month to report; default: the last complete one.",
 )  # fmt: skip
 @click.option(
-    "--out", type=click.Path(path_type=Path), default=Path("reports"), show_default=True,
+    "--out", type=_PATH, default=Path("reports"), show_default=True,
     help="Folder that receives the report.",
+)  # fmt: skip
+@click.option(
+    "--each", metavar="COLUMN", help="One report for each value of this column of the units table."
+)
+@click.option(
+    "--processes", type=click.IntRange(min=1), default=2, show_default=True,
+    help="Reports made at the same time, with --each or several fleets.",
+)  # fmt: skip
+@click.option(
+    "--time-limit", type=click.FloatRange(min=0, min_open=True), default=60.0, show_default=True,
+    help="Minutes after which a report is given up.",
 )  # fmt: skip
 @click.option(
     "--seed", type=click.IntRange(min=0), default=0, show_default=True,
     help="Seed of all resampling.",
 )  # fmt: skip
-def report(fleet: Path, month: str | None, out: Path, seed: int) -> None:
-    """Run the monthly workbook on FLEET and write page, notebook and numbers to OUT/MONTH."""
-    from rca.show.report import write_report
+def report(
+    fleets: tuple[Path, ...],
+    month: str | None,
+    out: Path,
+    each: str | None,
+    processes: int,
+    time_limit: float,
+    seed: int,
+) -> None:
+    """Run the monthly workbook on FLEET and write page, notebook and numbers to OUT/MONTH.
 
-    done = write_report(fleet, month=month, out=out, seed=seed, progress=True)
-    click.echo(f"report: {done.folder / 'report.html'}")
-    for line in done.attention:
-        click.echo(f"needs a person: {line}", err=True)
-    sys.exit(done.exit_code)
+    With several fleets, or with --each, one report for each and an overview of all.
+    """
+    from rca.show.reporting import Options, report_all, report_one
+
+    given = Options(month=month, out=out, seed=seed, time_limit=time_limit)
+    if each is None and len(fleets) == 1:
+        sys.exit(report_one(fleets[0], given))
+    sys.exit(report_all(fleets, given, each=each, processes=processes))
+
+
+@main.command("import")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--out", type=click.Path(path_type=Path), required=True, help="New fleet folder to write."
+)
+@click.option(
+    "--answers", type=click.Path(path_type=Path),
+    help="Answers to what FILE does not say; a file that does not exist yet is laid out for you.",
+)  # fmt: skip
+@click.option("--units", type=click.Path(path_type=Path), help="List of units, if there is one.")
+@click.option("--readings", type=click.Path(path_type=Path), help="Meter readings, if apart.")
+@click.option("--parts", type=click.Path(path_type=Path), help="List of parts, if there is one.")
+def import_file(
+    file: Path,
+    out: Path,
+    answers: Path | None,
+    units: Path | None,
+    readings: Path | None,
+    parts: Path | None,
+) -> None:
+    """Import an export of repairs into a new fleet folder; nothing is guessed, see --answers."""
+    from rca.records.importing.answering import import_with_answers
+
+    done = import_with_answers(
+        file, out, answers=answers, units=units, readings=readings, parts=parts
+    )
+    click.echo(str(done))
 
 
 @main.command()

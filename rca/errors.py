@@ -74,6 +74,10 @@ class NotWritten(RcaError):
     """Output that could not be written; what was there before is untouched."""
 
 
+class Changed(NotWritten):
+    """A file that somebody else changed since it was read; it is left as it is."""
+
+
 class Busy(RcaError):
     """Another run holds the lock."""
 

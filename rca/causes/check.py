@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import pandas as pd
+
 from rca.causes.fixes import unexplained_fixes
 from rca.causes.standing_causes import read_cases
 from rca.records.fleet import Fleet, read_fleet
@@ -23,7 +25,7 @@ def check_text(folder: Path) -> str:
         [
             str(fleet),
             *_block("Rows", _rows(fleet)),
-            *_block("Set aside or unknown, by reason", _aside(fleet)),
+            *_block("Set aside or unknown, by reason", _listed(fleet.set_aside)),
             *_block("Lives", _lives(fleet)),
             *_block("Understood", list(fleet.notes)),
             *_block("Defaults in force (fleet.yaml can change them)", _defaults(fleet)),
@@ -44,20 +46,22 @@ def _rows(fleet: Fleet) -> list[str]:
     ]
 
 
-def _aside(fleet: Fleet) -> list[str]:
+def _listed(rows: pd.DataFrame) -> list[str]:
+    """Tell the rows and cells not used by rule, each with its first places and what to do."""
     lines = []
-    groups = fleet.set_aside.groupby(["table", "column", "rule", "scope"], sort=False)
-    for (table, column, rule, scope), rows in groups:
-        what = "rows not used" if scope == "row" else f"cells unknown (for {scope})"
-        first = rows.iloc[0]
-        lines.append(f"{len(rows)} {what}: {table} {column} {rule}")
+    for (table, column, rule, scope), same in rows.groupby(
+        ["table", "column", "rule", "scope"], sort=False
+    ):
+        what = "rows not used" if scope == "row" else f"not used for {scope}"
+        place = f"{table} {column}".strip()
+        lines.append(f"{len(same)} {what}: {place} {rule}")
         shown = ", ".join(
             f"line {row.line}" + (f" {row.value!r}" if row.value else "")
-            for row in rows.head(MOST_EXAMPLES).itertuples()
+            for row in same.head(MOST_EXAMPLES).itertuples()
         )
-        lines.append(f"    {shown}{', ...' if len(rows) > MOST_EXAMPLES else ''}")
-        if first["next_step"]:
-            lines.append(f"    -> {first['next_step']}")
+        lines.append(f"    {shown}{', ...' if len(same) > MOST_EXAMPLES else ''}")
+        if step := same["next_step"].iloc[0]:
+            lines.append(f"    -> {step}")
     return lines
 
 
@@ -70,7 +74,7 @@ def _lives(fleet: Fleet) -> list[str]:
         f"{int(rows['pieces'].sum())} left out: {reason} ({int(rows['failed'].sum())} failed)"
         for reason, rows in lives.left_out.groupby("reason")
     ]
-    lines += [f"{len(rows)}: {rule}" for rule, rows in life_notes(fleet, lives).groupby("rule")]
+    lines += _listed(life_notes(fleet, lives))
     if lives.meters.replaced:
         lines.append(f"meter replaced on {len(lives.meters.replaced)} units, use runs on")
     if lives.meters.days_only:

@@ -3,31 +3,33 @@
 One function, `find`, computes everything once; nobody else computes anything.
 """
 
-import calendar
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
-from typing import Any
+from pathlib import Path
 
 import pandas as pd
 
 from rca.causes.assessment import Assessment
+from rca.causes.backlog import Backlog, open_causes
 from rca.causes.fixes import judge_fixes, unexplained_fixes
 from rca.causes.forecast import Forecast
 from rca.causes.hypotheses import read_patterns, screen
-from rca.causes.needs import forecast_needs
+from rca.causes.merit import Merit, figures_of_merit
+from rca.causes.needs import back_test_needs, forecast_needs
 from rca.causes.parts import FEW_FAILURES, PartFinding, modes_of, study_part
 from rca.causes.patterns import Pattern
 from rca.causes.repeats import failures_of, repeat_events
+from rca.causes.safety_repeats import SafetyRepeat, safety_repeats
 from rca.causes.standing_causes import CauseFinding, assess_cases, standing_causes
 from rca.causes.totals import Total, order_of_importance, totals_by_part
 from rca.causes.units import UnitFinding, units_with_more_than_their_share
 from rca.causes.upstream import Screen
 from rca.causes.verdict import Verdict
 from rca.causes.worth import PartWorth, worth_of_parts
-from rca.errors import Problem, Refused
 from rca.records.fleet import Fleet
+from rca.records.groups import Group
 from rca.records.lives import FIRST_LIVES, LifeTable, build_lives, life_notes
+from rca.records.months import read_month
 
 NO_TOTALS: dict[str, Total | None] = {"failures": None, "cost": None, "downtime": None}
 
@@ -38,7 +40,8 @@ class Findings:
 
     `parts` come in order of importance, each followed by its modes with enough failures;
     `events` are the failures with their repeat windows; `set_aside` lists every row or cell not
-    used, with its reason; `blocked` the results that were not given, with theirs.
+    used, with its reason; `blocked` the results that were not given, with theirs. `group` says
+    whose units these are where they are not the whole fleet: then no investigation is assessed.
     """
 
     fleet: Fleet
@@ -48,6 +51,10 @@ class Findings:
     patterns: Mapping[str, Pattern]
     screen: Screen | None
     forecasts: Mapping[str, Forecast]
+    back_tests: Mapping[str, pd.DataFrame]
+    merits: tuple[Merit, ...]
+    backlog: Backlog
+    safety_repeats: tuple[SafetyRepeat, ...]
     worth: Mapping[str, PartWorth]
     units: tuple[UnitFinding, ...]
     fixes: tuple[Verdict, ...]
@@ -58,6 +65,7 @@ class Findings:
     set_aside: pd.DataFrame
     blocked: tuple[tuple[str, str], ...]
     seed: int
+    group: Group | None = None
 
     def part(self, name: str, mode: str | None = None) -> PartFinding:
         """Return the finding on a part, or on one of its modes."""
@@ -76,29 +84,16 @@ class Findings:
         )
 
 
-def month_end(month: str) -> date:
-    """Return the last day of a month written YYYY-MM.
-
-    Raises
-    ------
-    Refused
-        It is not a month.
-    """
-    try:
-        year, number = (int(part) for part in month.split("-"))
-        return date(year, number, calendar.monthrange(year, number)[1])
-    except (ValueError, calendar.IllegalMonthError) as error:
-        rule, step = "is not a month", "write it as YYYY-MM, for example 2026-10"
-        raise Refused([Problem("--month", 0, "", month, rule, step)]) from error
-
-
-def find(fleet: Fleet, *, month: str, seed: int = 0) -> Findings:
+def find(fleet: Fleet, *, month: str, seed: int = 0, group: Group | None = None) -> Findings:
     """Compute all findings from the records of `fleet`, which must end with `month`.
 
     Parameters
     ----------
     seed
         Of every resampling and simulation; the same records and seed give the same numbers.
+    group
+        Whose units `fleet` holds, where it was read for one group only. Investigations speak of
+        the whole fleet and are then left to its own report.
     """
     events = failures_of(fleet)
     totals = totals_by_part(fleet, seed=seed)
@@ -108,7 +103,7 @@ def find(fleet: Fleet, *, month: str, seed: int = 0) -> Findings:
     parts: list[PartFinding] = []
     for name in names:
         parts += _study(fleet, lives, name, events, totals[name], others, seed)
-    cases = assess_cases(fleet, lives)
+    cases = assess_cases(fleet, lives) if group is None else ()
     fixes = judge_fixes(fleet, lives)
     aside = pd.concat([fleet.set_aside, life_notes(fleet, lives)], ignore_index=True)
     return Findings(
@@ -119,6 +114,10 @@ def find(fleet: Fleet, *, month: str, seed: int = 0) -> Findings:
         patterns=read_patterns(fleet, lives, parts, seed=seed),
         screen=screen(fleet, lives, parts, seed=seed),
         forecasts=forecast_needs(fleet, lives, others[FIRST_LIVES[1]], parts, seed=seed),
+        back_tests=back_test_needs(fleet, lives, parts, seed=seed),
+        merits=figures_of_merit(fleet, lives, events, month=month, seed=seed),
+        backlog=open_causes(cases, fixes, on=fleet.cutoff),
+        safety_repeats=safety_repeats(fleet, events),
         units=units_with_more_than_their_share(fleet, lives, parts),
         worth=worth_of_parts(fleet, lives, parts, fixes, seed=seed),
         fixes=fixes,
@@ -129,6 +128,7 @@ def find(fleet: Fleet, *, month: str, seed: int = 0) -> Findings:
         set_aside=aside,
         blocked=tuple(_blocked(fleet, parts)),
         seed=seed,
+        group=group,
     )
 
 
@@ -177,26 +177,15 @@ def _blocked(fleet: Fleet, parts: Sequence[PartFinding]) -> list[tuple[str, str]
     return blocked
 
 
-def open_findings(folder: Any, *, month: str | None = None, seed: int = 0) -> Findings:
+def open_findings(
+    folder: Path | str, *, month: str | None = None, seed: int = 0, group: Group | None = None
+) -> Findings:
     """Read a fleet folder and compute its findings for a month (default: the last complete one).
 
     Raises
     ------
     Refused
-        The folder cannot be used, or the month lies after the cut-off.
+        The folder cannot be used, or its records do not reach the month.
     """
-    from pathlib import Path
-
-    from rca.records.fleet import last_complete_month, read_fleet, today
-
-    fleet = read_fleet(Path(folder))
-    latest = f"{fleet.cutoff:%Y-%m}"
-    chosen = month or last_complete_month(fleet.cutoff, now=today(fleet.settings.timezone))
-    end = month_end(chosen)
-    if chosen > latest:
-        rule = f"lies after the cut-off {fleet.cutoff}"
-        step = f"the latest month that can be reported is {latest}"
-        raise Refused([Problem("--month", 0, "", chosen, rule, step)])
-    if end < fleet.cutoff:
-        fleet = read_fleet(Path(folder), until=end)
-    return find(fleet, month=chosen, seed=seed)
+    fleet, month = read_month(folder, month=month, group=group)
+    return find(fleet, month=month, seed=seed, group=group)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from rca.causes.forecast import Forecast, forecast_parts
+from rca.causes.forecast import Forecast, back_test, forecast_parts
 from rca.causes.parts import PartFinding
 from rca.causes.pieces import Pieces
 from rca.errors import NoAnswer, NoFit
@@ -12,6 +12,9 @@ from rca.records.fleet import Fleet
 from rca.records.lives import LifeTable
 
 DRAWS = 1000
+MONTHS_BACK = (3, 6, 9, 12)  # ends of months at which a forecast is made again
+BACK_DRAWS = 400
+BACK_TESTED = 8  # parts, in order of importance
 SLIVER = 1e-6  # share of its age for which a part of unknown age counts as watched
 
 
@@ -52,3 +55,25 @@ def _of_unknown_age(lives: LifeTable, original: LifeTable, one: PartFinding) -> 
     for scale in ("days", "meter"):
         rows[f"entry_{scale}"] = rows[f"age_{scale}"] * (1 - SLIVER)
     return rows
+
+
+def back_test_needs(
+    fleet: Fleet, lives: LifeTable, parts: Sequence[PartFinding], *, seed: int
+) -> dict[str, pd.DataFrame]:
+    """Forecast again as of past months' ends, for the first parts, beside what then came.
+
+    Rows as `forecast.back_test` gives them. Only parts of proved age are counted, on both sides.
+    """
+    last = pd.Timestamp(fleet.cutoff) + pd.offsets.MonthEnd(0)
+    days = [last - pd.offsets.MonthEnd(back) for back in MONTHS_BACK]
+    found = {}
+    whole = [one for one in parts if one.mode is None and one.fit is not None]
+    for one in whole[:BACK_TESTED]:
+        try:
+            pieces = Pieces.from_rows(lives.of(one.part), scale=one.scale)
+            table = back_test(pieces, as_of=days, draws=BACK_DRAWS, seed=seed)
+        except (NoAnswer, NoFit):
+            continue
+        if len(table):
+            found[one.part] = table
+    return found

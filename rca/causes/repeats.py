@@ -96,7 +96,8 @@ def failures_of(fleet: Fleet) -> pd.DataFrame:
 def repeat_events(fleet: Fleet, meters: Meters, failures: pd.DataFrame) -> pd.DataFrame:
     """Tell for each failure whether its window is complete and whether a repeat came in it.
 
-    Adds columns complete, repeat, and window (the days in which a repeat would have counted).
+    Adds columns complete, repeat, window (the days in which a repeat would have counted), and
+    again: the day of a repeat, also where its window is not complete yet; -1 none.
     """
     days, most = fleet.settings.repeat_days, fleet.settings.repeat_meter
     watched = fleet.watch.assign(unit=fleet.watch["unit"].astype(str)).set_index("unit")
@@ -119,7 +120,8 @@ def repeat_events(fleet: Fleet, meters: Meters, failures: pd.DataFrame) -> pd.Da
         pace = _pace(meters, code)
         with np.errstate(divide="ignore", invalid="ignore"):
             window = np.where(known & (pace > 0), np.minimum(days, most / pace), float(days))
-    return failures.assign(complete=complete, repeat=repeat & complete, window=window)
+    again = np.where(repeat, following, -1)
+    return failures.assign(complete=complete, repeat=repeat & complete, window=window, again=again)
 
 
 def _pace(meters: Meters, code: NDArray[np.int64]) -> Floats:

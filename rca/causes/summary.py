@@ -6,17 +6,30 @@ Numbers with intervals are {"value", "lower", "upper"}; what is unknown or unbou
 
 import math
 from collections.abc import Mapping
+from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
-from rca.causes.advice import five_lines, next_steps
-from rca.causes.changes import changed_answers, restated
+from rca.causes.advice import five_lines, next_steps, rows_after
+from rca.causes.attention import what_needs_a_person
+from rca.causes.backlog import OpenCause
+from rca.causes.changes import changed_answers, changes, moves, restated
 from rca.causes.findings import Findings
+from rca.causes.fixes import applied_to
+from rca.causes.merit import Measured, Merit
+from rca.causes.no_fault import NoFaultFound, no_fault_found
 from rca.causes.parts import PartFinding
+from rca.causes.row_changes import RowChanges
+from rca.causes.rows_behind import fix_rows_name, part_lives_name, part_rows_name
+from rca.causes.safety_repeats import SafetyRepeat
 from rca.causes.standing_causes import CauseFinding
 from rca.causes.totals import Total
 from rca.causes.units import UnitFinding
 from rca.causes.upstream import sentence
+from rca.causes.verdict import Verdict
+from rca.causes.words import Effect
+from rca.causes.worth import PartWorth
 from rca.life.sample import Interval
+from rca.records.months import month_end
 
 SCHEMA = "rca-summary-1"
 FIGURES = 7
@@ -49,43 +62,105 @@ def with_limits(
     return found
 
 
-def summary(findings: Findings, *, last: Mapping[str, Any] | None = None) -> dict[str, Any]:
+def summary(
+    findings: Findings, *, last: Mapping[str, Any] | None = None, rows: RowChanges | None = None
+) -> dict[str, Any]:
     """Return all that summary.json holds, in the order in which the page shows it.
 
-    `last` is the summary of the run before, to tell what changed since.
+    Parameters
+    ----------
+    last
+        The summary of the run before, to tell what changed since.
+    rows
+        Its rows compared with those of `findings`; None where they are not at hand.
     """
     fleet = findings.fleet
-    account = fleet.account("repairs")
-    aside = findings.set_aside
-    whole = aside[aside["scope"].eq("row") & aside["table"].eq("repairs")]
-    fixes = [verdict.summary() for verdict in findings.fixes]
-    changed_answers(fixes, last)
-    return {
+    fixes = [_rounded(_fix(verdict)) for verdict in findings.fixes]
+    changed_answers(fixes, last, rows, treated=_treated(findings))
+    style = fleet.settings.numbers
+    found: dict[str, Any] = {
         "schema": SCHEMA,
+        "kit": _version(),
         "fleet": fleet.name,
+        "group": None
+        if findings.group is None
+        else {"attribute": findings.group.attribute, "value": findings.group.value},
         "month": findings.month,
         "cutoff": f"{fleet.cutoff:%Y-%m-%d}",
+        "provisional": _provisional(findings),
         "meter_unit": fleet.settings.meter_unit,
         "currency": fleet.settings.currency or None,
+        "numbers": {"decimal": style.decimal, "thousands": style.thousands},
         "seed": findings.seed,
         "last_month": last.get("month") if last else None,
         "lines": five_lines(findings),
         "next_steps": next_steps(findings),
-        "records": {
-            "read": account.read,
-            "used": account.used,
-            "set_aside": account.set_aside,
-            "set_aside_by_reason": _counts(whole["rule"]),
-            "spoiled_cells_by_reason": _counts(aside.loc[aside["scope"].ne("row"), "rule"]),
-            "lives_left_out": _left_out(findings),
-        },
+        "records": _records(findings),
         "parts": [_part(one, findings) for one in findings.parts],
         "units": [_unit(one) for one in findings.units],
         "fixes": fixes,
         "causes": [_cause(one) for one in findings.causes],
+        "open_causes": [_open_cause(one) for one in findings.backlog.causes],
+        "backlog": _backlog(findings),
         "forecast": _forecast(findings),
-        "restated": restated(findings, last),
+        "back_test": _back_test(findings),
+        "figures_of_merit": [_merit(one) for one in findings.merits],
+        "no_fault_found": [_no_fault(one) for one in no_fault_found(fleet)],
+        "safety_repeats": [_safety_repeat(one) for one in findings.safety_repeats],
         "blocked": [{"result": name, "reason": why} for name, why in findings.blocked],
+    }
+    found["changes"] = changes(found, last, rows)
+    found["moves"] = moves(found, last, rows)
+    found["restated"] = restated(found["moves"], last, rows)
+    found["attention"] = what_needs_a_person(found, last)
+    return found
+
+
+def _treated(findings: Findings) -> dict[str, frozenset[str]]:
+    """Units of each fix."""
+    fixes = [verdict.plan.fix for verdict in findings.fixes]
+    return {name: frozenset(applied_to(findings.fleet, name)["unit"]) for name in fixes}
+
+
+def _version() -> str:
+    try:
+        return version("rca-workbooks")
+    except PackageNotFoundError:
+        return "not installed"
+
+
+def _rounded(data: Any) -> Any:
+    """Round every number in plain data to seven figures; what is none becomes null."""
+    if isinstance(data, dict):
+        return {key: _rounded(value) for key, value in data.items()}
+    if isinstance(data, list | tuple):
+        return [_rounded(value) for value in data]
+    return number(data) if isinstance(data, float) else data
+
+
+def _provisional(findings: Findings) -> str | None:
+    """Say why the month is not final; None where its records reach to its end."""
+    cutoff = findings.fleet.cutoff
+    if cutoff >= month_end(findings.month):
+        return None
+    return f"records end on {cutoff}, before the month does; its figures will change"
+
+
+def _records(findings: Findings) -> dict[str, Any]:
+    account, aside = findings.fleet.account("repairs"), findings.set_aside
+    whole = aside[aside["scope"].eq("row") & aside["table"].eq("repairs")]
+    return {
+        "read": account.read,
+        "used": account.used,
+        "set_aside": account.set_aside,
+        "after_month": rows_after(findings),
+        "set_aside_by_reason": _counts(whole["rule"]),
+        "spoiled_cells_by_reason": _counts(aside.loc[aside["scope"].ne("row"), "rule"]),
+        "lives_left_out": _left_out(findings),
+        "tables": [
+            {"table": one.table, "read": one.read, "used": one.used, "set_aside": one.set_aside}
+            for one in findings.fleet.accounts
+        ],
     }
 
 
@@ -114,6 +189,8 @@ def _part(one: PartFinding, findings: Findings) -> dict[str, Any]:
         "meter_unit": one.unit_of_age,
         "cost": _total(one.totals["cost"], one.mode),
         "downtime_hours": _total(one.totals["downtime"], one.mode),
+        "rows": part_rows_name(one.part),
+        "lives_rows": part_lives_name(one.part),
         "repeat_rate": _repeat(one),
         "shape": _of_curve(one, "shape"),
         "scale": _of_curve(one, "scale"),
@@ -131,6 +208,7 @@ def _part(one: PartFinding, findings: Findings) -> dict[str, Any]:
         "upstream_says": None
         if one.mode is not None or findings.screen is None
         else findings.screen.text(one.part),
+        "money": None if one.mode is not None else _money(findings.worth.get(one.part)),
         "other_first_lives": [
             {"treatment": name, "shape": number(shape), "scale": number(scale)}
             for name, (shape, scale) in one.other_first_lives.items()
@@ -251,4 +329,149 @@ def _cause(one: CauseFinding) -> dict[str, Any]:
         "why_not": one.why_not or None,
         "is_end": one.is_end,
         "review": list(one.review),
+    }
+
+
+def _fix(verdict: Verdict) -> dict[str, Any]:
+    """Both answers on a fix, its plan, and what was assumed."""
+    plan = verdict.plan
+    shown = verdict.shown_month
+    why = "; ".join(verdict.reasons) or "no failure was to be expected yet, or none happened"
+    return {
+        **verdict.summary(),
+        "ratio": with_limits(verdict.ratio, verdict.ratio_interval, why_null=why),
+        "kind": plan.kind,
+        "chosen_by": str(plan.chosen_by),
+        "target_ratio": plan.target_ratio,
+        "registered": None if plan.registered is None else f"{plan.registered:%Y-%m-%d}",
+        "cause_why": verdict.cause.why or None,
+        "shown_month": None if shown is None else f"{shown:%Y-%m}",
+        "reasons": list(verdict.reasons),
+        "notes": list(verdict.notes),
+        "rows": fix_rows_name(plan.fix),
+    }
+
+
+def _open_cause(one: OpenCause) -> dict[str, Any]:
+    return {
+        "investigation": one.investigation,
+        "title": one.title,
+        "part": one.part,
+        "opened": None if one.opened is None else str(one.opened),
+        "age_days": one.age_days,
+        "owes": one.owes,
+        "owner": one.owner or None,
+        "due": None if one.due is None else str(one.due),
+        "overdue": one.overdue,
+        "containment": one.containment,
+        "contained": one.contained,
+        "ends": one.ends,
+        "unproved": one.unproved,
+    }
+
+
+def _backlog(findings: Findings) -> dict[str, Any]:
+    one = findings.backlog
+    effects = [str(fix.effect) for fix in findings.fixes]
+    shown = [fix for fix in findings.fixes if fix.shown_month is not None]
+    return {
+        "open": len(one.causes),
+        "closed": one.closed,
+        "median_age": number(one.median_age),
+        "ninetieth_age": number(one.ninetieth_age),
+        "overdue": one.overdue,
+        "uncontained": one.uncontained,
+        "unproved": one.unproved,
+        "verdicts": {str(word): effects.count(str(word)) for word in Effect},
+        "verified": sum(fix.verified for fix in findings.fixes),
+        "ever_shown": len(shown),
+        "since_relapsed": sum(fix.effect is Effect.RELAPSED for fix in shown),
+    }
+
+
+def _back_test(findings: Findings) -> list[dict[str, Any]]:
+    """How often past forecasts held, by part and months ahead."""
+    return [
+        {
+            "part": part,
+            "months": int(str(months)),
+            "forecasts": len(rows),
+            "inside80": int(rows["inside80"].sum()),
+            "inside95": int(rows["inside95"].sum()),
+            "expected": number(float(rows["expected"].sum())),
+            "came": int(rows["actual"].sum()),
+        }
+        for part, table in findings.back_tests.items()
+        for months, rows in table.groupby("months")
+    ]
+
+
+def _merit(one: Merit) -> dict[str, Any]:
+    return {
+        "figure": one.name,
+        "unit": one.unit,
+        "definition": one.definition,
+        "counted": one.counted,
+        "per": one.per,
+        "month": _measured(one.month, one.why_null),
+        "before": _measured(one.before, one.why_null or "nothing to measure then"),
+        "year": _measured(one.year, one.why_null or "nothing to measure"),
+        "changed": one.changed,
+        "note": one.note or None,
+    }
+
+
+def _measured(one: Measured | None, why_null: str) -> dict[str, Any]:
+    if one is None:
+        return with_limits(None, None, why_null=why_null, count=None, of=None)
+    why = "no failure: only a lower limit is known" if not one.count else ""
+    return with_limits(
+        one.value, one.interval, why_null=why, count=number(one.count), of=number(one.of)
+    )
+
+
+def _no_fault(one: NoFaultFound) -> dict[str, Any]:
+    return {
+        "part": one.part,
+        "without_fault": one.without_fault,
+        "failed": one.failed,
+        "share": with_limits(one.share, one.interval),
+    }
+
+
+def _safety_repeat(one: SafetyRepeat) -> dict[str, Any]:
+    return {
+        "key": one.key,
+        "part": one.part,
+        "unit": one.unit,
+        "position": one.position,
+        "first": str(one.first),
+        "again": str(one.again),
+        "says": str(one),
+    }
+
+
+def _money(one: PartWorth | None) -> dict[str, Any] | None:
+    """What a part costs and what would pay; each answer null where `why_not` says why."""
+    if one is None:
+        return None
+    rate, age, cause = one.cost_rate, one.replacement, one.cause
+    return {
+        "per": one.unit_of_running,
+        "cost_rate": None
+        if rate is None
+        else with_limits(
+            1000 * rate.value,
+            Interval(1000 * rate.interval.lower, 1000 * rate.interval.upper),
+            rows=rate.rows,
+            unknown=rate.unknown,
+            units=rate.units,
+        ),
+        "replace_at": None
+        if age is None
+        else with_limits(age.age, age.age_interval, saving=number(age.saving)),
+        "cause_worth": None
+        if cause is None
+        else with_limits(cause.saving, cause.saving_interval, horizon=number(cause.horizon)),
+        "why_not": dict(one.why_not),
     }

@@ -43,6 +43,8 @@ def totals_by_part(fleet: Fleet, *, seed: int) -> dict[str, dict[str, Total | No
     from resampling whole units, as the rows of one unit are not independent. None: nothing known.
     """
     repairs = fleet.repairs
+    if repairs.empty:
+        return {}
     place = ["unit", "part", "position", "date"]
     failed = repairs["reason"].eq("failure") & ~(
         repairs.assign(f=repairs["reason"].eq("failure")).duplicated([*place, "f"])

@@ -14,6 +14,7 @@ Days = NDArray[np.datetime64]
 DATE_ORDERS = ("year first", "day first", "month first")
 # Days outside are no dates of a repair shop but stand-ins such as 0001-01-01 or 9999-12-31.
 FIRST_DAY, LAST_DAY = np.datetime64("1900-01-02"), np.datetime64("2199-12-31")
+STAND_INS = "words for no date, such as 9999-12-31, belong under missing"
 FEW_UNREAD = 0.01  # share of dates that the right order may leave unread
 CLEARLY_BEST = 0.2  # by this share an order must read more dates than any other
 
@@ -132,7 +133,7 @@ def plausible(days: Days) -> Days:
     return np.where((days < FIRST_DAY) | (days > LAST_DAY), np.datetime64("NaT", "D"), days)
 
 
-def decide_order(tried: Mapping[str, Days]) -> tuple[str, str]:
+def decide_order(tried: Mapping[str, Days]) -> tuple[str, str, str]:
     """Choose the one date order that reads (nearly) all dates.
 
     Parameters
@@ -142,19 +143,23 @@ def decide_order(tried: Mapping[str, Days]) -> tuple[str, str]:
 
     Returns
     -------
-    The order and "", or the order that reads most and why it cannot be taken.
+    The order, "" and ""; or the order that reads most, why it cannot be taken, and what to do.
     """
     size = len(next(iter(tried.values())))
     unread = {order: int(np.isnat(days).sum()) for order, days in tried.items()}
     best = min(unread, key=lambda order: unread[order])
+    if all(_same(tried[best], days) for days in tried.values()):
+        return best, "", ""  # what is not read is read in no order
     good = [order for order, count in unread.items() if count <= FEW_UNREAD * size]
     if good and all(_same(tried[good[0]], tried[order]) for order in good):
-        return good[0], ""
+        return good[0], "", ""
     if good:
-        return best, f"the date order cannot be decided: {' and '.join(good)} both read every date"
+        why = f"the date order cannot be decided: {' and '.join(good)} both read every date"
+        return best, why, f"set date_order in fleet.yaml: {' or '.join(good)}"
     if all(unread[order] > unread[best] + CLEARLY_BEST * size for order in unread if order != best):
-        return best, ""
-    return best, f"no date order reads this column ({unread[best]} of {size} dates unreadable)"
+        return best, "", ""
+    why = f"no date order reads this column ({unread[best]} of {size} dates unreadable)"
+    return best, why, f"write dates as YYYY-MM-DD or set date_order; {STAND_INS}"
 
 
 def _same(one: Days, other: Days) -> bool:
@@ -164,3 +169,8 @@ def _same(one: Days, other: Days) -> bool:
 def is_typed_date(value: Any) -> bool:
     """Tell whether a cell is a true date (of a workbook, say) and not a text of one."""
     return isinstance(value, date) and value is not pd.NaT
+
+
+def is_day_number(text: str) -> bool:
+    """Tell whether a text is a day as workbooks count them, from 1920 to 2078."""
+    return bool(_DIGITS.fullmatch(text)) and 7306 <= int(text[:6]) <= 65380

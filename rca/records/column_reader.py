@@ -14,9 +14,13 @@ from numpy.typing import NDArray
 from rca.errors import Problem, Refused
 from rca.records.cells import (
     DATE_ORDERS,
+    FIRST_DAY,
+    LAST_DAY,
+    STAND_INS,
     Days,
     cell_text,
     decide_order,
+    is_day_number,
     is_typed_date,
     local_days,
     may_be_thousands,
@@ -30,6 +34,7 @@ from rca.records.columns import SPREADSHEET_ERRORS, YES_NO, Column, Rules
 from rca.records.files import RawTable
 from rca.records.schema import did_you_mean
 from rca.records.set_aside import MOST_SHOWN, set_aside_rows
+from rca.records.text_search import as_arrow, is_one_of
 
 Codes = NDArray[np.int32]
 Flags = NDArray[np.bool_]
@@ -74,6 +79,8 @@ class ColumnReader:
         problems = []
         for name, patterns in self.rules.set_aside.items():
             theirs = names.get(name, there.get(name))
+            if theirs is None and name.startswith("Unnamed:"):
+                continue  # no row of this file has moved to the right
             if theirs is None:
                 rule = "set_aside in fleet.yaml names a column that is not in the header"
                 step = did_you_mean(name, there)
@@ -121,9 +128,13 @@ class ColumnReader:
     def _free(self, series: pd.Series) -> Any:
         if not pd.api.types.is_string_dtype(series.dtype):
             series = series.astype(object).map(cell_text)
-        text = series.fillna("").astype(str)
-        blank = text.str.strip().str.casefold().isin(self.missing | self.errors)
-        return text.mask(blank, "").to_numpy(dtype=object) if blank.any() else text.to_numpy()
+        text = as_arrow(series)
+        blank = is_one_of(text, frozenset(self.missing | self.errors) - {""})
+        blank |= np.asarray(text.is_null().to_numpy(zero_copy_only=False), dtype=bool)
+        cells = series.to_numpy(dtype=object, copy=bool(blank.any()))
+        if blank.any():
+            cells[blank] = ""
+        return cells
 
     def _words(self, column: Column, theirs: Any, codes: Codes, texts: list[str]) -> pd.Categorical:
         """Names merged over case and spaces; words checked against the allowed ones."""
@@ -183,8 +194,7 @@ class ColumnReader:
             if doubtful.any():
                 rule = "can be read as thousands and as decimals"
                 step = f'set decimal (and thousands) for {self.table}: decimal: "." or decimal: ","'
-                self._aside(column, theirs, codes, texts, doubtful, rule, step)
-                self._block(column, f"{self.raw.name}, {theirs}: its numbers {rule}; {step}")
+                self._aside(column, theirs, codes, texts, doubtful, rule, step, undecided=True)
                 numbers = np.where(doubtful, np.nan, numbers)
                 texts = ["" if doubt else text for doubt, text in zip(doubtful, texts, strict=True)]
         blank = np.array([text == "" for text in texts], dtype=bool)
@@ -219,35 +229,33 @@ class ColumnReader:
     def _dates(
         self, column: Column, theirs: Any, codes: Codes, distinct: Any
     ) -> NDArray[np.datetime64]:
-        order, why_not = self.rules.order_of(column.name), ""
+        order, why_not, step = self.rules.order_of(column.name), "", ""
         if pd.api.types.is_datetime64_any_dtype(distinct):
             days = plausible(local_days(pd.Series(distinct), self.timezone))
             blank, bad = np.zeros(len(days), dtype=bool), np.isnat(days)
             texts = [cell_text(one) if b else "a day" for one, b in zip(distinct, bad, strict=True)]
         else:
             texts = self._texts(column, theirs, codes, distinct)
-            days, order, why_not = self._parse_dates(column, theirs, texts, distinct)
+            days, order, why_not, step = self._parse_dates(column, theirs, texts, distinct)
             blank = np.array([text == "" for text in texts], dtype=bool)
             bad = np.isnat(days) & ~blank
         if bad.any():
-            rule = why_not or "is not a real date"
-            step = (
-                f"set date_order for {self.table} in fleet.yaml: {' or '.join(DATE_ORDERS)}"
-                if why_not
-                else f"write dates as YYYY-MM-DD (read here: {order}, years 1900 to 2199); words "
-                "for no date belong under missing"
-            )
-            self._aside(column, theirs, codes, texts, bad, rule, step, unreadable=bool(why_not))
+            rule = why_not or f"is not a real date from {FIRST_DAY} to {LAST_DAY}"
+            read = f" or correct date_order ({order})" if order else ""
+            step = step or f"write dates as YYYY-MM-DD{read}; {STAND_INS}"
+            if all(is_day_number(text) for text, b in zip(texts, bad, strict=True) if b):
+                step = "a workbook's day numbers: format the column as dates there, save it again"
+            self._aside(column, theirs, codes, texts, bad, rule, step, undecided=bool(why_not))
         if column.required:
             self._aside_blank(column, theirs, np.append(blank, True)[codes])
         return np.append(days, np.datetime64("NaT", "D"))[codes].astype("datetime64[s]")
 
     def _parse_dates(
         self, column: Column, theirs: Any, texts: list[str], distinct: Any
-    ) -> tuple[Days, str, str]:
+    ) -> tuple[Days, str, str, str]:
         """Read the distinct dates of a column: true dates as they are, texts in one order.
 
-        Returns the days, the order, and why no order can be taken ("" where one can).
+        Returns the days, the order, and why no order can be taken and what to do ("" if one can).
         """
         every = pd.Series(texts, dtype=object)
         filled = every.ne("").to_numpy()
@@ -258,17 +266,17 @@ class ColumnReader:
         if len(true_dates):
             days[true_dates.index] = parse_days(true_dates, "year first", self.timezone)
         if written.empty:
-            return days, stated or "year first", ""
+            return days, stated or "year first", "", ""
         orders = [stated] if stated else list(DATE_ORDERS)
         tried = {order: parse_days(written, order, self.timezone) for order in orders}
-        order, why_not = (stated, "") if stated else decide_order(tried)
+        order, why_not, step = (stated, "", "") if stated else decide_order(tried)
         if why_not:
-            return days, order, why_not
+            return days, order, why_not, step
         days[written.index] = tried[order]
         if not stated and order != "year first":
             found = f"dates read {order} (no other order reads them)"
             self.notes.append(f"{self.raw.name}, {theirs}: {found}")
-        return days, order, ""
+        return days, order, "", ""
 
     def _aside(
         self,
@@ -280,33 +288,41 @@ class ColumnReader:
         rule: str,
         step: str | Sequence[str],
         *,
-        unreadable: bool = False,
+        undecided: bool = False,
     ) -> None:
-        """Set aside the rows or cells whose distinct value is bad, or refuse a misread column."""
+        """Set aside the rows or cells whose distinct value is bad; look whether all are misread."""
         mask, found = _at(bad, codes), _at(values, codes)
         steps = step if isinstance(step, str) else _at(step, codes)
         self._aside_rows(column, theirs, mask, found, rule, steps)
         blank = pd.isna(values) if isinstance(values, pd.Series) else [t == "" for t in values]
         count, filled = int(mask.sum()), int((~np.append(blank, True))[codes].sum())
-        if not unreadable and (count < 2 or count <= MOST_UNREADABLE * filled):
-            return
-        if not unreadable:
-            rule = f"{rule} ({count} of {filled} cells): the column must have been misread"
-        first = int(np.flatnonzero(mask)[0])
-        shown = str(found[first])[:MOST_SHOWN]
-        said = step if isinstance(step, str) else str(steps[first])
-        whole = column.scope == "row" and count > MOST_UNREADABLE * len(codes)
-        if (
-            column.required
-            or column.kind == "word"
-            or whole
-            or unreadable
-            and column.scope == "row"
-        ):
-            line = int(self.raw.lines[first])
-            self.misread.append(Problem(self.raw.name, line, str(theirs), shown, rule, said))
-        else:
-            self._block(column, f"{self.raw.name}, {theirs} = {shown!r}: {rule}; {said}")
+        if undecided or (count > 1 and count > MOST_UNREADABLE * filled):
+            if not undecided:
+                rule = f"{rule} ({count} of {filled} cells): the column must have been misread"
+            first = int(np.flatnonzero(mask)[0])
+            said = step if isinstance(step, str) else str(steps[first])
+            many = undecided or count > MOST_UNREADABLE * len(codes)
+            self._misread(column, theirs, first, str(found[first]), rule, said, many=many)
+
+    def _misread(
+        self,
+        column: Column,
+        theirs: Any,
+        row: int,
+        value: str,
+        rule: str,
+        step: str,
+        *,
+        many: bool,
+    ) -> None:
+        """Refuse the table, or block the result that the column serves, told by its first cell."""
+        shown = value[:MOST_SHOWN]
+        if column.required or column.kind == "word" or (column.scope == "row" and many):
+            line = int(self.raw.lines[row])
+            self.misread.append(Problem(self.raw.name, line, str(theirs), shown, rule, step))
+        elif column.scope in BLOCKS:
+            why = f"{self.raw.name}, {theirs} = {shown!r}: {rule}; {step}"
+            self.blocked.append((BLOCKS[column.scope], why))
 
     def _aside_blank(self, column: Column, theirs: Any, empty: Flags) -> None:
         if empty.any():
@@ -338,11 +354,6 @@ class ColumnReader:
         )
         self.set_aside.append(rows)
 
-    def _block(self, column: Column, why: str) -> None:
-        """Block the result that a column of this scope makes wrong when it is misread."""
-        if column.scope in BLOCKS:
-            self.blocked.append((BLOCKS[column.scope], why))
-
 
 def _factorized(series: pd.Series) -> tuple[Codes, Any]:
     """Return each row's code and the distinct values, -1 for missing cells."""
@@ -350,6 +361,8 @@ def _factorized(series: pd.Series) -> tuple[Codes, Any]:
         codes, distinct = pd.factorize(series, use_na_sentinel=True)
     except TypeError:  # cells that hold lists and the like have no distinct values
         codes, distinct = pd.factorize(series.map(cell_text), use_na_sentinel=True)
+    if pd.api.types.is_string_dtype(distinct.dtype):
+        distinct = np.asarray(distinct, dtype=object)  # looked at one by one
     return codes.astype(np.int32), distinct
 
 

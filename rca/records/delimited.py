@@ -1,24 +1,31 @@
 """Delimited text (CSV and its kin) to rows of text cells, each with its line; no file is opened.
 
-Plain text goes through pandas. Text with line breaks inside cells, rows of another length than
-the header, or NUL characters is split record by record, so that one stray quote costs its own
-line and not the rest of the file.
+Text that keeps the rules of RFC 4180 with one record a line goes through Arrow, text with odd
+quotes through pandas. Text with line breaks inside cells, rows of another length than the header,
+or NUL characters is split record by record, so that one stray quote costs its own line and not
+the rest of the file.
 """
 
 import csv
 import io
+import re
 import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv as arrow_csv
 from numpy.typing import NDArray
 
 from rca.errors import Problem
 
 MOST_LINES_IN_A_ROW = 500  # a quoted cell with more line breaks is taken for a stray quote
+TEXT = pd.StringDtype("pyarrow", na_value=np.nan)
 STRAY = "look for a stray quote or delimiter in this line"
+DAMAGED = "holds NUL characters: the file is damaged here"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,7 +45,10 @@ def split_text(text: str, *, file: str, delimiter: str = ",", header_line: int =
     if "\n" not in text:
         text = text.replace("\r", "\n")
     text = _from_line(text, header_line).rstrip("\r\n")
-    split = None if "\0" in text else _split_plain(text, delimiter)
+    csv.field_size_limit(max(csv.field_size_limit(), len(text) + 1))
+    split = None
+    if "\0" not in text:
+        split = _split_sound(text, delimiter) or _split_plain(text, delimiter)
     if split is None:
         split = _split_carefully(text, file, delimiter, header_line)
     frame, lines = without_blank_rows(split.frame, split.lines + header_line)
@@ -53,6 +63,54 @@ def _from_line(text: str, line: int) -> str:
         if not place:
             return ""
     return text[place:]
+
+
+def _split_sound(text: str, delimiter: str) -> SplitText | None:
+    """Split text that keeps the rules of RFC 4180, one record a line; None where it does not.
+
+    Each cell is either quoted as a whole, its inner quotes doubled, or holds no quote at all;
+    each row has as many fields as the header.
+    """
+    data = pa.py_buffer(text.encode())
+    quoted = '"' in text
+    if quoted and not _is_quoted_by_the_rules(data, delimiter):
+        return None
+    header = next(csv.reader([text[: text.find("\n")] if "\n" in text else text],
+                             delimiter=delimiter), [])  # fmt: skip
+    names = [str(place) for place in range(len(header))]
+    try:
+        table = _arrow_text(data, names, delimiter=delimiter, quote='"' if quoted else False)
+    except (pa.ArrowInvalid, ValueError):
+        return None
+    if len(header) < 2 or table.num_rows != text.count("\n") + 1:
+        return None
+    frame = table.slice(1).to_pandas(types_mapper={pa.string(): TEXT}.get)
+    frame.columns = pd.Index(unique_names(header))
+    return SplitText(frame, np.arange(1, len(frame) + 1))
+
+
+def _is_quoted_by_the_rules(data: pa.Buffer, delimiter: str) -> bool:
+    """Tell whether every line, taken alone, is a record by RFC 4180."""
+    lines = _arrow_text(data, ["line"], delimiter="\x01", quote=False)["line"]
+    mark = re.escape(delimiter)
+    cell = f'(?:"(?:[^"]|"")*"|[^"{mark}]*)'
+    return bool(pc.all(pc.match_substring_regex(lines, f"^{cell}(?:{mark}{cell})*$")).as_py())
+
+
+def _arrow_text(
+    data: pa.Buffer, names: list[str], *, delimiter: str, quote: str | bool
+) -> pa.Table:
+    """Read text with Arrow, every cell as it stands; its first line is a row like the others."""
+    return arrow_csv.read_csv(
+        data,
+        read_options=arrow_csv.ReadOptions(column_names=names, use_threads=False),
+        parse_options=arrow_csv.ParseOptions(
+            delimiter=delimiter, quote_char=quote, ignore_empty_lines=False
+        ),
+        convert_options=arrow_csv.ConvertOptions(
+            column_types=dict.fromkeys(names, pa.string()), strings_can_be_null=False
+        ),
+    )
 
 
 def _split_plain(text: str, delimiter: str) -> SplitText | None:
@@ -70,14 +128,20 @@ def _split_plain(text: str, delimiter: str) -> SplitText | None:
             )
     except (pd.errors.ParserError, pd.errors.ParserWarning, pd.errors.EmptyDataError):
         return None
-    if text.count("\n") != len(frame) or frame.iloc[:, -1].isna().any():
+    if text.count("\n") != len(frame) or _has_short_rows(text, delimiter, frame.shape[1]):
         return None
     return SplitText(frame, np.arange(1, len(frame) + 1))
 
 
+def _has_short_rows(text: str, delimiter: str, width: int) -> bool:
+    """Tell whether a row has fewer fields than the header: pandas would fill it up with blanks."""
+    if '"' in text:
+        return any(len(row) < width for row in csv.reader(text.split("\n"), delimiter=delimiter))
+    return text.count(delimiter) < (width - 1) * (text.count("\n") + 1)
+
+
 def _split_carefully(text: str, file: str, delimiter: str, header_line: int) -> SplitText:
     text = text.replace("\r\n", "\n").replace("\r", " ")
-    csv.field_size_limit(max(csv.field_size_limit(), len(text)))
     records = _records(text, delimiter)
     header = next(records, (0, [], ""))[1]
     rows: list[list[str]] = []
@@ -90,7 +154,8 @@ def _split_carefully(text: str, file: str, delimiter: str, header_line: int) -> 
             fault = fault or f"the row has {len(row)} fields, the header {len(header)}"
         if fault:
             shown = delimiter.join(row)[:80]
-            broken.append(Problem(file, line + header_line, "", shown, fault, STRAY))
+            step = "export the file again" if fault == DAMAGED else STRAY
+            broken.append(Problem(file, line + header_line, "", shown, fault, step))
         else:
             rows.append(row)
             lines.append(line)
@@ -118,7 +183,7 @@ def _records(text: str, delimiter: str) -> Iterator[tuple[int, list[str], str]]:
                 row, used = _one_record([line], delimiter, strict=False)
                 fault = "a quote opens in this line and no sound row follows it"
         if any("\0" in cell for cell in row):
-            fault = "holds NUL characters: the file is damaged here"
+            fault = DAMAGED
         width = width or len(row)
         yield place, row, fault
         place += used

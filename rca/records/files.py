@@ -1,19 +1,21 @@
 """The one reader and writer of files: tables, YAML, and folders that appear whole or not at all."""
 
-import csv
+import difflib
 import gzip
 import hashlib
 import importlib.resources
 import io
 import json
+import math
 import os
+import re
 import shutil
 import tempfile
 import warnings
 import zipfile
 import zlib
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -22,12 +24,19 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from ruamel.yaml import YAML
-from ruamel.yaml.error import MarkedYAMLError
+from ruamel.yaml.error import MarkedYAMLError, YAMLError
 from ruamel.yaml.resolver import VersionedResolver
 
-from rca.errors import NotWritten, Problem, RcaError, Refused
+from rca.errors import Changed, NotWritten, Problem, RcaError, Refused
+from rca.records.delimited import split_text, unique_names, without_blank_rows
 
 TABLE_ENDINGS = (".csv", ".csv.gz", ".zip", ".xlsx", ".parquet")
+NOT_A_WORKBOOK = (
+    zipfile.BadZipFile, zlib.error, OSError, EOFError, KeyError, TypeError, ValueError, SyntaxError,
+)  # fmt: skip
+MOST_YAML_ENTRIES = 100_000
+_INDENTED_LIST = re.compile(r"^( *)\S.*:[ \t]*(?:#.*)?\n(?:[ \t]*(?:#.*)?\n)*\1 +- ", re.MULTILINE)
+_PLAIN = (dict, list, str, int, float, type(None))
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +87,9 @@ def read_table(source: TableSource) -> RawTable:
     if source.query:
         return _read_database(source)
     path = source.path
-    if not path.is_file():
-        raise Refused([_fault(source, "the file does not exist", _files_near(path))])
+    if not os.path.isfile(path):
+        rule = "is a folder, not a table" if os.path.isdir(path) else "the file does not exist"
+        raise Refused([_fault(source, rule, _files_near(path))])
     kind = path.name.lower()
     if kind.endswith((".csv", ".csv.gz", ".zip", ".txt", ".tsv")):
         return _read_csv(source)
@@ -87,9 +97,8 @@ def read_table(source: TableSource) -> RawTable:
         return _read_xlsx(source)
     if kind.endswith(".parquet"):
         return _read_parquet(source)
-    raise Refused(
-        [_fault(source, "unknown kind of file", f"use one of {', '.join(TABLE_ENDINGS)}")]
-    )
+    step = f"save it as one of {', '.join(TABLE_ENDINGS)}"
+    raise Refused([_fault(source, "unknown kind of file", step)])
 
 
 def _fault(source: TableSource, rule: str, next_step: str = "", line: int = 0) -> Problem:
@@ -98,10 +107,12 @@ def _fault(source: TableSource, rule: str, next_step: str = "", line: int = 0) -
 
 def _files_near(path: Path) -> str:
     """Say which tables the folder does hold."""
-    if not path.parent.is_dir():
+    if not os.path.isdir(path.parent):
         return f"the folder {path.parent.name} does not exist either"
     there = sorted(p.name for p in path.parent.iterdir() if p.name.lower().endswith(TABLE_ENDINGS))
-    return f"tables in this folder: {', '.join(there) or 'none'}"
+    close = difflib.get_close_matches(path.name, there, n=1)
+    hint = f"did you mean {close[0]!r}? " if close else ""
+    return f"{hint}tables in this folder: {', '.join(there) or 'none'}"
 
 
 def _read_csv(source: TableSource) -> RawTable:
@@ -155,8 +166,9 @@ def file_bytes(path: Path) -> bytes:
             return gzip.decompress(packed)
         if path.name.lower().endswith(".zip"):
             return _only_file(packed, path.name)
-    except (OSError, EOFError, zlib.error, zipfile.BadZipFile) as error:
-        raise Refused([Problem(path.name, 0, "", "", f"cannot be read: {error}")]) from error
+    except (OSError, EOFError, zlib.error, zipfile.BadZipFile, RuntimeError) as error:
+        why = getattr(error, "strerror", None) or str(error)  # without the path of the file
+        raise Refused([Problem(path.name, 0, "", "", f"cannot be read: {why}")]) from error
     return packed
 
 
@@ -196,6 +208,7 @@ def _read_xlsx(source: TableSource) -> RawTable:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # styles and the like that the reader does not know
             book = openpyxl.load_workbook(source.path, read_only=True, data_only=True)
+        with closing(book):
             sheets = {sheet.title: sheet for sheet in book.worksheets}
             name = source.sheet
             if isinstance(name, int) and 0 <= name < len(sheets):
@@ -206,7 +219,6 @@ def _read_xlsx(source: TableSource) -> RawTable:
                 raise Refused([fault])
             sheets[name].reset_dimensions()  # the stated size of a sheet is often wrong
             rows = list(sheets[name].iter_rows(min_row=source.header_line, values_only=True))
-            book.close()
     except NOT_A_WORKBOOK as error:
         raise Refused([_fault(source, "is not a readable XLSX workbook")]) from error
     if not rows or not rows[0]:
@@ -226,9 +238,17 @@ def _read_parquet(source: TableSource) -> RawTable:
 
     try:
         frame = pd.read_parquet(source.path)
-    except (pyarrow.ArrowInvalid, OSError) as error:
-        raise Refused([_fault(source, "is not a readable Parquet file")]) from error
-    return RawTable(source.name, frame.reset_index(drop=True), np.arange(1, len(frame) + 1))
+    except (pyarrow.ArrowException, OSError, ValueError) as error:
+        why = str(error).replace(str(source.path), source.name).splitlines()[0][:100]
+        raise Refused([_fault(source, f"is not a readable Parquet file: {why}")]) from error
+    named = any(name is not None for name in frame.index.names)
+    return _typed_table(source, frame.reset_index(drop=not named))
+
+
+def _typed_table(source: TableSource, frame: pd.DataFrame) -> RawTable:
+    """Number the rows of a table without lines from 1, and tell columns of one name apart."""
+    frame = frame.set_axis(unique_names([str(name) for name in frame.columns]), axis=1)
+    return RawTable(source.name, frame, np.arange(1, len(frame) + 1))
 
 
 def _read_database(source: TableSource) -> RawTable:
@@ -239,17 +259,25 @@ def _read_database(source: TableSource) -> RawTable:
     if not address:
         step = "set it to the database address (for example sqlite:///fleet.db) before the run"
         raise Refused([_fault(source, f"the environment has no {source.database_env}", step)])
+    if not re.match(r"\s*(select|with)\b", source.query, re.IGNORECASE):
+        raise Refused([_fault(source, "the query must only read: it begins with SELECT or WITH")])
     try:
         engine = sqlalchemy.create_engine(address)
-        with engine.connect() as connection:
-            frame = pd.read_sql_query(sqlalchemy.text(source.query), connection)
-    except (sqlalchemy.exc.SQLAlchemyError, ImportError) as error:
+        connection = engine.connect()
+    except Exception as error:  # whatever a driver raises may hold the address
         kind = type(error).__name__
-        raise Refused([_fault(source, f"the query failed ({kind})", "try it by hand")]) from None
+        step = f"check the address in {source.database_env} and that its driver is installed"
+        raise Refused([_fault(source, f"no connection ({kind})", step)]) from None
+    try:
+        result = connection.exec_driver_sql(source.query)
+        header, rows = list(result.keys()), result.fetchall()
+    except sqlalchemy.exc.SQLAlchemyError as error:
+        said = str(getattr(error, "orig", None) or type(error).__name__)
+        raise Refused([_fault(source, f"the query failed: {said}", "try it by hand")]) from None
     finally:
-        if "engine" in locals():
-            engine.dispose()
-    return RawTable(source.name, frame, np.arange(1, len(frame) + 1))
+        connection.close()
+        engine.dispose()
+    return _typed_table(source, pd.DataFrame(map(tuple, rows), columns=header))
 
 
 class _TextDates(VersionedResolver):
@@ -278,28 +306,93 @@ def read_yaml(path: Path) -> Any:
     Refused
         The file is missing, is not text, or is not YAML; with the line.
     """
+    return yaml_of(read_text(path), file=path.name)
+
+
+def read_text(path: Path) -> str:
+    """Read a text file.
+
+    Raises
+    ------
+    Refused
+        The file is missing or is not text.
+    """
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        return path.read_text(encoding="utf-8-sig")
     except FileNotFoundError as error:
         raise Refused([Problem(path.name, 0, "", "", "the file does not exist")]) from error
-    except (OSError, UnicodeDecodeError) as error:
-        raise Refused([Problem(path.name, 0, "", "", f"cannot be read: {error}")]) from error
+    except UnicodeDecodeError as error:
+        line = error.object.count(b"\n", 0, error.start) + 1
+        step = "save it as UTF-8 text"
+        raise Refused([Problem(path.name, line, "", "", "is not UTF-8 text", step)]) from error
+    except OSError as error:
+        raise Refused(
+            [Problem(path.name, 0, "", "", f"cannot be read: {error.strerror}")]
+        ) from error
+
+
+def yaml_of(text: str, *, file: str) -> Any:
+    """Return what YAML text says, with its comments, order and line numbers; dates stay text.
+
+    Raises
+    ------
+    Refused
+        It is not YAML, or holds more than plain values; with the line in `file`.
+    """
     try:
-        return _yaml().load(text)
+        data = _yaml().load(text)
     except MarkedYAMLError as error:
         mark = error.problem_mark
         line = mark.line + 1 if mark else 0
         rule = f"is not valid YAML: {error.problem}"
         step = "indent with spaces, quote text that contains ': ' or begins with a sign"
-        raise Refused([Problem(path.name, line, "", "", rule, step)]) from error
-    except (ValueError, RecursionError) as error:
-        raise Refused([Problem(path.name, 0, "", "", f"is not valid YAML: {error}")]) from error
+        raise Refused([Problem(file, line, "", "", rule, step)]) from error
+    except RecursionError as error:
+        raise Refused([Problem(file, 0, "", "", "is nested too deeply")]) from error
+    except (YAMLError, ValueError) as error:
+        rule = f"is not valid YAML: {str(error).splitlines()[0]}"
+        raise Refused([Problem(file, 0, "", "", rule)]) from error
+    if problem := _odd_entry(data, file):
+        raise Refused([problem])
+    return data
 
 
-def yaml_text(data: Any) -> str:
-    """Write out `data` as YAML text, comments and order kept."""
+def _odd_entry(data: Any, file: str) -> Problem | None:
+    """Find the first entry that is no plain text, number, list or group of keys.
+
+    Tags could name things other than data; aliases can blow a short file up beyond all memory.
+    """
+    waiting: list[tuple[Any, int, str]] = [(data, 0, "")]
+    for _ in range(MOST_YAML_ENTRIES):
+        if not waiting:
+            return None
+        entry, line, key = waiting.pop()
+        tagged = str(getattr(entry, "tag", None)) != "None"
+        if tagged or not isinstance(entry, _PLAIN):
+            step = "write plain text, numbers, lists and keys, without tags (!...)"
+            return Problem(file, line, key, str(entry)[:80], "is no plain value", step)
+        if isinstance(entry, float) and not math.isfinite(entry):
+            return Problem(file, line, key, str(entry), "is no finite number")
+        if isinstance(entry, dict | list):
+            inside = entry.items() if isinstance(entry, dict) else enumerate(entry)
+            waiting += [(one, line_of(entry, (name,)) or line, str(name)) for name, one in inside]
+    rule = f"holds more than {MOST_YAML_ENTRIES} entries, aliases counted each time"
+    return Problem(file, 0, "", "", rule, "write it without aliases (*name) inside one another")
+
+
+def yaml_text(data: Any, *, like: str = "") -> str:
+    """Write out `data` as YAML text, comments and order kept.
+
+    With `like`, the text that the data was read from, lines are not folded anew and lists keep
+    their indentation, so that what was not changed stays as it was.
+    """
+    yaml = _yaml()
+    if like:
+        yaml.width = 1_000_000
+        if _INDENTED_LIST.search(like):
+            yaml.indent(mapping=2, sequence=4, offset=2)
     stream = io.StringIO()
-    _yaml().dump(data, stream)
+    yaml.dump(data, stream)
     return stream.getvalue()
 
 
@@ -328,11 +421,16 @@ def write_text(path: Path, text: str) -> None:
     NotWritten
         The folder is missing, read-only or full; an earlier file stays as it was.
     """
+    write_bytes(path, text.encode("utf-8"))
+
+
+def write_bytes(path: Path, data: bytes) -> None:
+    """Write a file of bytes, whole or not at all; errors as of `write_text`."""
     temporary = None
     try:
         handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
         os.chmod(temporary, 0o644)
@@ -341,6 +439,28 @@ def write_text(path: Path, text: str) -> None:
         if temporary is not None and os.path.exists(temporary):
             os.unlink(temporary)
         raise _not_written(path, error) from error
+
+
+def write_text_over(path: Path, text: str, *, read: str) -> None:
+    """Write a text file over one that was read before, unless somebody changed it meanwhile.
+
+    Parameters
+    ----------
+    read
+        The text as it was read; "" where the file did not exist.
+
+    Raises
+    ------
+    Changed
+        The file holds something else now; it is left as it is.
+    NotWritten
+        The folder is read-only or full; the file is left as it is.
+    """
+    now = read_text(path) if path.exists() else ""
+    if now != read:
+        step = "look at it, then put your changes on top of it, or keep yours beside it"
+        raise Changed(f"{path.name} was changed by someone else since it was read", next_step=step)
+    write_text(path, text)
 
 
 def copy_file(source: Path, target: Path) -> None:
@@ -355,6 +475,35 @@ def copy_file(source: Path, target: Path) -> None:
         shutil.copyfile(source, target)
     except OSError as error:
         raise _not_written(target, error) from error
+
+
+def copy_folder(source: Path, target: Path) -> None:
+    """Copy a folder with all in it but hidden files and caches.
+
+    Raises
+    ------
+    NotWritten
+        The copy cannot be made; what was copied so far stays.
+    """
+    try:
+        leave_out = shutil.ignore_patterns(".*", "__pycache__")
+        shutil.copytree(source, target, ignore=leave_out)
+    except OSError as error:
+        raise _not_written(target, error) from error
+
+
+def make_folder(path: Path) -> None:
+    """Make a folder and those above it.
+
+    Raises
+    ------
+    NotWritten
+        It cannot be made.
+    """
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise _not_written(path, error) from error
 
 
 def write_new_text(path: Path, text: str) -> None:
@@ -381,15 +530,53 @@ def write_csv(path: Path, frame: pd.DataFrame) -> None:
     write_text(path, spreadsheet_safe(frame).to_csv(index=False, lineterminator="\n"))
 
 
+def write_frame(path: Path, frame: pd.DataFrame) -> None:
+    """Write a table with its exact types (Parquet), for the kit to read again.
+
+    Raises
+    ------
+    NotWritten
+        The folder is missing, read-only or full.
+    """
+    try:
+        frame.to_parquet(path, index=False)
+    except OSError as error:
+        raise _not_written(path, error) from error
+
+
+def read_frame(path: Path) -> pd.DataFrame:
+    """Read a table that `write_frame` wrote."""
+    return pd.read_parquet(path)
+
+
+_FORMULA = re.compile(r"[\s\ufeff\u200b-\u200f\u2060]*[=+\-@\t\r\n＝＋－＠]")
+_NUMBER = re.compile(r"[+-]?\d+([.,]\d+)*([eE][+-]?\d+)?")
+
+
 def spreadsheet_safe(frame: pd.DataFrame) -> pd.DataFrame:
-    """Put an apostrophe before text that a spreadsheet would run as a formula."""
-    safe = frame.copy()
-    for column in safe.columns:
-        if safe[column].dtype == object or pd.api.types.is_string_dtype(safe[column].dtype):
-            text = safe[column].astype(str)
-            risky = text.str.match(r"^\s*[=+\-@\t\r]") & ~text.str.match(r"^-?\d+(\.\d+)?$")
-            safe[column] = text.where(~risky, "'" + text)
-    return safe
+    """Put an apostrophe before text, headings too, that a spreadsheet would run as a formula.
+
+    Numbers stay as they are, also where a cell holds one as text.
+    """
+    safe = {_without_formula(str(name)): _harmless(frame[name]) for name in frame.columns}
+    return pd.DataFrame(safe, index=frame.index)
+
+
+def _harmless(column: pd.Series) -> pd.Series:
+    kind = column.dtype
+    if pd.api.types.is_numeric_dtype(kind) or pd.api.types.is_datetime64_any_dtype(kind):
+        return column
+    cells = column.astype(object)
+    changed = {
+        text: _without_formula(text)
+        for text in cells.dropna().unique()
+        if isinstance(text, str) and _without_formula(text) != text
+    }
+    return cells.map(lambda cell: changed.get(cell, cell)) if changed else cells
+
+
+def _without_formula(text: str) -> str:
+    return "'" + text if _FORMULA.match(text) and not _NUMBER.fullmatch(text) else text
 
 
 def _not_written(path: Path, error: OSError) -> NotWritten:
@@ -427,22 +614,27 @@ def folder_that_appears_whole(wanted: Path) -> Iterator[Path]:
         raise
 
 
-def _rename_to_free_name(work: Path, wanted: Path) -> Path:
-    number = 1
+def _rename_to_free_name(work: Path, wanted: Path) -> None:
+    number = _last_number(wanted.parent, wanted.name) + 1
     while True:
         target = wanted if number == 1 else wanted.with_name(f"{wanted.name}.{number}")
         if not target.exists():
             os.rename(work, target)
-            return target
+            return
         number += 1
 
 
 def newest_run(parent: Path, name: str) -> Path:
     """Return the newest of `name`, `name.2`, `name.3`, ... below `parent`."""
-    number = 1
-    while (parent / f"{name}.{number + 1}").exists():
-        number += 1
-    return parent / name if number == 1 else parent / f"{name}.{number}"
+    number = _last_number(parent, name)
+    return parent / name if number <= 1 else parent / f"{name}.{number}"
+
+
+def _last_number(parent: Path, name: str) -> int:
+    """Return the highest number of the runs called `name`, 0 where there is none."""
+    tails = [path.name.removeprefix(name) for path in parent.glob(f"{name}*")]
+    numbers = [int(tail[1:]) for tail in tails if re.fullmatch(r"\.[1-9]\d{0,8}", tail)]
+    return max(numbers, default=1 if "" in tails else 0)
 
 
 def point_to(pointer: Path, target: Path) -> None:

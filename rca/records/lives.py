@@ -90,7 +90,7 @@ def build_lives(fleet: Fleet, *, first_lives: str = "proved") -> LifeTable:
     events = _one_a_day(events)
     pieces = _pieces(fleet, slots, events)
     pieces = _with_ages(fleet, slots, pieces, meters, first_lives)
-    rows, left_out = _proved_only(pieces, first_lives)
+    rows, left_out = _proved_only(pieces, first_lives, blocked=fleet.is_blocked("lives"))
     return LifeTable(rows, left_out, meters, first_lives)
 
 
@@ -105,7 +105,7 @@ def _events(fleet: Fleet, units: pd.Index) -> pd.DataFrame:
         if "closed" in repairs.columns
         else np.zeros(len(repairs), dtype=bool)
     )
-    is_open &= fails | renews
+    is_open = is_open & (fails | renews)
     fails, renews = fails & ~is_open, renews & ~is_open
     rows = np.flatnonzero(fails | renews | is_open)
     unit_codes = units.get_indexer(pd.Index(repairs["unit"].cat.categories.astype(str)))
@@ -392,8 +392,13 @@ _COLUMNS = [
 ]  # fmt: skip
 
 
-def _proved_only(pieces: pd.DataFrame, first_lives: str) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Leave out lives of unknown age, and first lives whose proof hangs on having ended."""
+def _proved_only(
+    pieces: pd.DataFrame, first_lives: str, *, blocked: str
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Leave out lives of unknown age, and first lives whose proof hangs on having ended.
+
+    All are left out where the records cannot tell lives at all; `blocked` says why.
+    """
     unknown = (pieces["age_days"].isna() & pieces["age_meter"].isna()).to_numpy()
     why = np.where(unknown, AGE_UNKNOWN, "").astype(object)
     if first_lives == "proved":
@@ -402,6 +407,8 @@ def _proved_only(pieces: pd.DataFrame, first_lives: str) -> tuple[pd.DataFrame, 
         selective = shares.index[shares > MOST_UNPROVED]
         by_end = first & ~unknown & pieces["part"].isin(selective).to_numpy()
         why[by_end] = PROOF_BY_END
+    if blocked:
+        why[:] = blocked
     out = pieces[why != ""].assign(reason=why[why != ""])
     left_out = (
         out.groupby(["part", "reason"])
@@ -421,7 +428,7 @@ def life_notes(fleet: Fleet, lives: LifeTable) -> pd.DataFrame:
     are not believed (scope "meter"); lives of unknown age stand in `lives.left_out`.
     """
     places = fleet.places
-    found = [_untrusted(lives)]
+    found = [_untrusted(fleet, lives)]
     if places is not None:
         repairs = fleet.repairs
         here = pd.MultiIndex.from_frame(
@@ -439,8 +446,8 @@ def life_notes(fleet: Fleet, lives: LifeTable) -> pd.DataFrame:
             pd.DataFrame(
                 {
                     "table": "repairs",
-                    "file": fleet.settings.sources["repairs"].name,
-                    "line": 0,
+                    "file": fleet.account("repairs").file,
+                    "line": fleet.lines["repairs"][nowhere],
                     "column": "part, position",
                     "value": rows["part"].astype(str) + ", " + rows["position"].astype(str),
                     "rule": "the parts table does not give this unit this part at this position",
@@ -452,13 +459,14 @@ def life_notes(fleet: Fleet, lives: LifeTable) -> pd.DataFrame:
     return pd.concat(found, ignore_index=True)[list(SET_ASIDE_COLUMNS)]
 
 
-def _untrusted(lives: LifeTable) -> pd.DataFrame:
+def _untrusted(fleet: Fleet, lives: LifeTable) -> pd.DataFrame:
     bad = lives.meters.untrusted
+    file = {account.table: account.file for account in fleet.accounts}
     return pd.DataFrame(
         {
             "table": bad["table"],
-            "file": "",
-            "line": 0,
+            "file": bad["table"].map(file),
+            "line": bad["line"],
             "column": "meter",
             "value": bad["meter"].map("{:g}".format) if len(bad) else [],
             "rule": "the reading does not fit the unit's others (backward or impossibly far)",

@@ -89,79 +89,70 @@ def believed_meters(fleet: Fleet, units: pd.Index) -> Meters:
     """Sort out the meter readings of a fleet; `units` fixes the codes of the units."""
     readings = _all_readings(fleet, units)
     unit, day = readings["code"].to_numpy(np.int64), readings["day"].to_numpy(np.int64)
-    meter = readings["meter"].to_numpy(np.float64)
-    stated = readings["stated"].to_numpy(bool)
-    same = unit[1:] == unit[:-1]
-    span = np.maximum(np.diff(day), 1)
-    rise = np.diff(meter)
-    too_fast = rise > fleet.settings.most_use_a_day * span
-    wrong = same & ((rise < 0) | too_fast | stated[1:])
-    keep = np.ones(len(unit), dtype=bool)
-    use = meter.copy()
-    replaced: set[str] = set()
-    for code in np.unique(unit[1:][wrong]):
-        rows = np.flatnonzero(unit == code)
-        trusted, resets = _cheapest_reading(
-            day[rows], meter[rows], stated[rows], fleet.settings.most_use_a_day
-        )
-        keep[rows] = trusted
-        chain = rows[trusted]
-        use[chain] = _run_on(day[chain], meter[chain], resets[trusted])
-        if resets.any():
-            replaced.add(str(units[code]))
+    meter, stated = readings["meter"].to_numpy(np.float64), readings["stated"].to_numpy(bool)
+    most = fleet.settings.most_use_a_day
+    keep, use, resets = np.ones(len(unit), dtype=bool), meter.copy(), np.zeros(len(unit), bool)
+    for code in _units_in_doubt(unit, day, meter, stated, most):
+        rows = slice(*np.searchsorted(unit, [code, code + 1]))
+        keep[rows], resets[rows] = _cheapest_reading(day[rows], meter[rows], stated[rows], most)
+        chain = np.flatnonzero(keep[rows]) + rows.start
+        use[chain] = _run_on(day[chain], meter[chain], resets[chain])
     bad = readings[~keep]
-    total, untrusted = (
-        np.bincount(unit, minlength=len(units)),
-        np.bincount(unit[~keep], minlength=len(units)),
-    )
+    total, untrusted = (np.bincount(one, minlength=len(units)) for one in (unit, unit[~keep]))
     spoiled = untrusted > MOST_UNTRUSTED * total
-    keep &= ~spoiled[unit] if len(unit) else keep
-    believed = np.bincount(unit[keep], minlength=len(units))
-    days_only = frozenset(str(name) for name in units[(believed < 2)])
-    listed = pd.DataFrame(
-        {
-            "unit": units[bad["code"]].astype(str) if len(bad) else [],
-            "date": bad["date"],
-            "meter": bad["meter"],
-            "table": bad["table"],
-        }
-    )
+    keep &= ~spoiled[unit]
+    keep[keep] = _last_of_each_day(unit[keep], day[keep])
+    days_only = units[np.bincount(unit[keep], minlength=len(units)) < 2]
     return Meters(
-        units, unit[keep], day[keep], use[keep], listed, frozenset(replaced), days_only
-    )  # fmt: skip
+        names=units,
+        unit=unit[keep],
+        day=day[keep],
+        use=use[keep],
+        untrusted=bad[["date", "meter", "table", "line"]].assign(unit=units[bad["code"]]),
+        replaced=frozenset(units[np.unique(unit[resets])].astype(str)),
+        days_only=frozenset(days_only.astype(str)),
+    )
+
+
+def _units_in_doubt(
+    unit: Ints, day: Ints, meter: Floats, stated: NDArray[np.bool_], most_a_day: float
+) -> Ints:
+    """Return the codes of units whose meter falls, rises too fast, or was replaced."""
+    rise, span = np.diff(meter), np.maximum(np.diff(day), 1)
+    odd = (rise < 0) | (rise > most_a_day * span) | stated[1:]
+    return np.unique(unit[1:][odd & (unit[1:] == unit[:-1])])
+
+
+def _last_of_each_day(unit: Ints, day: Ints) -> NDArray[np.bool_]:
+    """Tell which of the sorted readings is the last of its unit and day."""
+    last = np.ones(len(unit), dtype=bool)
+    last[:-1] = (unit[1:] != unit[:-1]) | (day[1:] != day[:-1])
+    return last
+
+
+_COLUMNS = ("code", "day", "date", "meter", "stated", "table", "line")
 
 
 def _all_readings(fleet: Fleet, units: pd.Index) -> pd.DataFrame:
-    """Readings of the table and of the repairs, one a unit and day (the higher one)."""
+    """Readings of the table and of the repairs, in order of unit and day; equal ones once."""
     tables = []
     for name, frame in (("readings", fleet.readings), ("repairs", fleet.repairs)):
         if frame is None or "meter" not in frame.columns:
             continue
-        rows = frame[frame["meter"].notna()]
-        stated = (
-            rows["meter_replaced"].astype(str).eq("yes").to_numpy()
-            if "meter_replaced" in rows.columns
-            else np.zeros(len(rows), dtype=bool)
-        )
+        known = frame["meter"].notna().to_numpy()
+        rows = frame[known]
+        stated = np.zeros(len(rows), dtype=bool)
+        if name == "readings" and "meter_replaced" in rows.columns:
+            stated = rows["meter_replaced"].astype(str).eq("yes").to_numpy()
         code = units.get_indexer(pd.Index(rows["unit"].astype(str)))
-        tables.append(
-            pd.DataFrame(
-                {
-                    "code": code,
-                    "day": day_number(rows["date"]),
-                    "date": rows["date"].to_numpy(),
-                    "meter": rows["meter"].to_numpy(),
-                    "stated": stated,
-                    "table": name,
-                }
-            )
-        )
-    if not tables:
-        return pd.DataFrame({k: [] for k in ("code", "day", "date", "meter", "stated", "table")})
-    everything = pd.concat(tables, ignore_index=True)
+        day, line = day_number(rows["date"]), fleet.lines[name][known]
+        cells = (code, day, rows["date"].to_numpy(), rows["meter"].to_numpy(), stated, name, line)
+        tables.append(pd.DataFrame(dict(zip(_COLUMNS, cells, strict=True))))
+    everything = pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=_COLUMNS)
     everything = everything[everything["code"] >= 0]
-    everything = everything.sort_values(["code", "day", "meter"], kind="stable")
-    return everything.drop_duplicates(["code", "day"], keep="last").reset_index(drop=True)
+    # A new meter's first reading stands after the old one's last of the same day.
+    everything = everything.sort_values(["code", "day", "stated", "meter"], kind="stable")
+    return everything.drop_duplicates(["code", "day", "meter", "stated"]).reset_index(drop=True)
 
 
 def _cheapest_reading(

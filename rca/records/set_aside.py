@@ -6,12 +6,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from rca.errors import Problem, Refused
 from rca.records.cells import cell_text
 
 SET_ASIDE_COLUMNS = (
     "table", "file", "line", "column", "value", "rule", "next_step", "scope",
 )  # fmt: skip
 MOST_SHOWN = 80  # characters of a cell in a message
+MOST_RULES = 5  # different faults told where no row of a table is left
 
 
 def no_set_aside() -> pd.DataFrame:
@@ -60,3 +62,26 @@ def _shown(values: Any, places: NDArray[np.int64]) -> list[str]:
     if pd.api.types.is_datetime64_any_dtype(chosen.dtype):
         chosen = np.asarray(chosen).astype("datetime64[D]")
     return [str(one) if isinstance(one, np.datetime64) else cell_text(one) for one in chosen]
+
+
+def refuse_if_none_is_left(left: int, listed: pd.DataFrame, *, table: str) -> None:
+    """Refuse a table all of whose rows were set aside, told by the first row of each rule.
+
+    Raises
+    ------
+    Refused
+        No row is left, and at least one was set aside.
+    """
+    rows = listed[(listed["scope"] == "row") & (listed["table"] == table)]
+    if left or rows.empty:
+        return
+    first = rows.drop_duplicates(["column", "rule"]).head(MOST_RULES)
+    raise Refused(
+        [
+            Problem(
+                row.file, int(row.line), row.column, row.value,
+                f"{row.rule}; so no row of the table {table} can be used", row.next_step,
+            )
+            for row in first.itertuples()
+        ]
+    )  # fmt: skip

@@ -5,19 +5,21 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 from typing import Any
-from zoneinfo import available_timezones
 
 from rca.errors import Problem, Refused
 from rca.records import files
-from rca.records.columns import MISSING, TABLES, Rules
+from rca.records.columns import MISSING, Rules
 from rca.records.files import TableSource
-from rca.records.schema import did_you_mean, nearest, schema_problems
+from rca.records.number_style import NumberStyle
+from rca.records.schema import schema_problems
+from rca.records.settings_faults import FLEET_FILE, day_of, settings_faults
 
 MOST_USE_A_DAY = {"km": 1500.0, "miles": 950.0, "hours": 24.0}
 REPEAT_DAYS = 90
 REPEAT_METER = {"km": 5000.0, "miles": 3000.0, "hours": 250.0}
 TARGET_RATIO = 0.5
-FLEET_FILE = "fleet.yaml"
+FIX_DEFAULTS = {"kind": "corrective", "chosen_by": "other", "target_ratio": TARGET_RATIO}
+NUMBERS = "1 234.5"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +35,14 @@ class FixSettings:
     target_ratio: float = TARGET_RATIO
     registered: date | None = None
     reading: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class People:
+    """Further columns that hold names of people, and the variable that holds the salt."""
+
+    columns: tuple[str, ...] = ()
+    salt_env: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,20 +62,21 @@ class Settings:
     repeat_meter: float | None
     most_use_a_day: float
     fixes: Mapping[str, FixSettings]
-    reason_stated: bool
     defaults: tuple[str, ...]
+    numbers: NumberStyle = field(default_factory=NumberStyle)
+    people: People = field(default_factory=People)
     blocked: Mapping[str, str] = field(default_factory=dict)  # by whoever wrote fleet.yaml
 
 
 def read_settings(folder: Path) -> Settings:
     """Read fleet.yaml and fill in the defaults."""
-    path = folder / FLEET_FILE
+    path, name = folder / FLEET_FILE, folder.resolve().name
     if not folder.is_dir():
-        rule, step = "the folder does not exist", "rca start DIR lays out a new one"
-        raise Refused([Problem(str(folder.name or folder), 0, "", "", rule, step)])
+        rule = "is no folder" if folder.exists() else "the folder does not exist"
+        raise Refused([Problem(name, 0, "", "", rule, "rca start DIR lays out a new one")])
     if not path.is_file():
         step = f"is this a fleet folder? It needs a {FLEET_FILE}; rca start DIR lays out one"
-        raise Refused([Problem(FLEET_FILE, 0, "", "", f"not found in {folder.name}", step)])
+        raise Refused([Problem(FLEET_FILE, 0, "", "", f"not found in {name}", step)])
     return settings_of(files.read_yaml(path), folder)
 
 
@@ -82,45 +93,10 @@ def settings_of(data: Any, folder: Path) -> Settings:
     problems = schema_problems(
         data, files.package_json("records/fleet.schema.json"), file=FLEET_FILE
     )
-    problems += [] if problems else _more_problems(data)
+    problems += [] if problems else settings_faults(data)
     if problems:
         raise Refused(problems)
     return _settings(data, folder)
-
-
-def _more_problems(data: Mapping[str, Any]) -> list[Problem]:
-    """Find what a schema cannot see: real dates, known time zones, known columns."""
-    problems = []
-    places: list[tuple[Any, ...]] = [("records_begin",), ("cutoff",)]
-    places += [("fixes", name, "registered") for name in data.get("fixes", {})]
-    for place in places:
-        value: Any = data
-        for key in place:
-            value = value.get(key) if isinstance(value, dict) else None
-        if value is not None and _day(str(value)) is None:
-            line, key = files.line_of(data, place), ".".join(map(str, place))
-            problems.append(Problem(FLEET_FILE, line, key, str(value), "is not a real date"))
-    zone = str(data.get("timezone", "UTC"))
-    if zone not in available_timezones():
-        line, step = files.line_of(data, ("timezone",)), did_you_mean(zone, available_timezones())
-        problems.append(Problem(FLEET_FILE, line, "timezone", zone, "is no time zone", step[:120]))
-    for table, spec in data["tables"].items():
-        columns = spec.get("columns", {}) if isinstance(spec, dict) else {}
-        known = [column.name for column in TABLES[table]]
-        for ours in columns:
-            close = nearest(str(ours), known)
-            if ours not in known and close:
-                line = files.line_of(data, ("tables", table, "columns", ours))
-                rule, step = "is not one of the kit's columns", did_you_mean(str(ours), known)
-                problems.append(Problem(FLEET_FILE, line, f"tables.{table}", str(ours), rule, step))
-    return problems
-
-
-def _day(text: str) -> date | None:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        return None
 
 
 def _settings(data: Mapping[str, Any], folder: Path) -> Settings:
@@ -145,16 +121,16 @@ def _settings(data: Mapping[str, Any], folder: Path) -> Settings:
         spec = {"file": spec} if isinstance(spec, str) else spec
         sources[table] = _source(spec, folder)
         rules[table] = _rules(spec)
-    repairs = data["tables"]["repairs"]
-    stated = isinstance(repairs, dict) and (
-        "reason" in repairs.get("columns", {}) or "reason" in repairs.get("values", {})
-    )
+        defaults.append(f"tables.{table}: {', '.join(_table_defaults(spec))}")
+    for name, spec in data.get("fixes", {}).items():
+        if unsaid := [f"{key} {word}" for key, word in FIX_DEFAULTS.items() if key not in spec]:
+            defaults.append(f"fixes.{name}: {', '.join(unsaid)}")
     return Settings(
         name=str(value("name", folder.resolve().name)),
         meter_unit=unit,
         currency=str(value("currency", "", "not stated")),
-        records_begin=_day(str(begin)) if begin else None,
-        cutoff=_day(str(cutoff)) if cutoff else None,
+        records_begin=day_of(str(begin)) if begin else None,
+        cutoff=day_of(str(cutoff)) if cutoff else None,
         timezone=str(value("timezone", "UTC")),
         sources=sources,
         rules=rules,
@@ -163,10 +139,35 @@ def _settings(data: Mapping[str, Any], folder: Path) -> Settings:
         repeat_meter=window.get("meter", REPEAT_METER[unit]),
         most_use_a_day=float(value("most_use_a_day", MOST_USE_A_DAY[unit])),
         fixes={str(name): _fix(str(name), spec) for name, spec in data.get("fixes", {}).items()},
-        reason_stated=stated,
+        numbers=NumberStyle.like(str(value("numbers", NUMBERS))),
+        people=_people(data, defaults),
         defaults=tuple(defaults),
         blocked={str(name): str(why) for name, why in data.get("blocked", {}).items()},
     )
+
+
+def _people(data: Mapping[str, Any], defaults: list[str]) -> People:
+    said = data.get("people", {})
+    if "columns" not in said:
+        defaults.append("people.columns: those with technician, driver or mechanic in their name")
+    if "salt_env" not in said:
+        defaults.append("people.salt_env: none, pseudonyms hang on the earliest repairs")
+    return People(tuple(map(str, said.get("columns", ()))), str(said.get("salt_env", "")))
+
+
+def _table_defaults(spec: Mapping[str, Any]) -> list[str]:
+    """Say how a table is read where fleet.yaml does not say it."""
+    is_text = not str(spec.get("file", "")).lower().endswith((".xlsx", ".parquet"))
+    said = {
+        "encoding": "encoding utf-8",
+        "delimiter": "delimiter ','",
+        "decimal": "decimal mark '.'",
+        "thousands": "no thousands mark",
+        "date_order": "dates in the one order that reads them",
+        "missing": f"missing {' '.join(MISSING[1:])} or blank",
+    }
+    skipped = () if is_text and "file" in spec else ("encoding", "delimiter")
+    return [word for key, word in said.items() if key not in spec and key not in skipped]
 
 
 def _source(spec: Mapping[str, Any], folder: Path) -> TableSource:
@@ -190,7 +191,7 @@ def _rules(spec: Mapping[str, Any]) -> Rules:
     return Rules(
         columns={str(ours): str(theirs) for ours, theirs in spec.get("columns", {}).items()},
         date_order=dict(order) if isinstance(order, Mapping) else str(order),
-        decimal=str(spec.get("decimal", ".")),
+        decimal=str(spec.get("decimal", "")),
         thousands=str(spec.get("thousands", "")),
         missing=("", *map(str, spec.get("missing", MISSING))),
         values=values,
@@ -212,6 +213,6 @@ def _fix(name: str, spec: Mapping[str, Any]) -> FixSettings:
         kind=str(spec.get("kind", "corrective")),
         chosen_by=str(spec.get("chosen_by", "other")),
         target_ratio=float(spec.get("target_ratio", TARGET_RATIO)),
-        registered=_day(str(registered)) if registered else None,
+        registered=day_of(str(registered)) if registered else None,
         reading=dict(spec.get("reading", {})),
     )

@@ -1,9 +1,8 @@
 """A new folder to start from: the demo fleet, the workbooks, and blank templates for one's own."""
 
-import shutil
 from pathlib import Path
 
-from rca.errors import NotWritten, Problem, Refused
+from rca.errors import Problem, Refused
 from rca.records import files
 from rca.records.columns import ACTIONS, REASONS, TABLES
 
@@ -31,23 +30,14 @@ def lay_out(folder: Path) -> str:
     NotWritten
         It cannot be made.
     """
-    if folder.exists() and any(folder.iterdir()):
-        rule, step = "the folder is not empty", "name a new one; nothing was changed"
-        raise Refused([Problem(str(folder), 0, "", "", rule, step)])
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        shutil.copytree(files.shipped("data_demo") / "fleet", folder / "demo_fleet")
-        shutil.copytree(
-            files.shipped("workbooks"),
-            folder / "workbooks",
-            ignore=shutil.ignore_patterns(".*", "__pycache__"),
-        )
-        (folder / "my_fleet" / "investigations").mkdir(parents=True)
-    except OSError as error:
-        step = "check that the place may be written to and the disk has room"
-        said = f"{folder} could not be laid out: {error.strerror}"
-        raise NotWritten(said, next_step=step) from error
+    if folder.exists() and not (folder.is_dir() and not any(folder.iterdir())):
+        rule = "the folder is not empty" if folder.is_dir() else "is a file"
+        step = "name a new folder; nothing was changed"
+        raise Refused([Problem(folder.resolve().name, 0, "", "", rule, step)])
     mine = folder / "my_fleet"
+    files.make_folder(mine / "investigations")
+    files.copy_folder(files.shipped("data_demo") / "fleet", folder / "demo_fleet")
+    files.copy_folder(files.shipped("workbooks"), folder / "workbooks")
     files.write_text(mine / "fleet.yaml", FLEET_TEMPLATE)
     for table, columns in TABLES.items():
         header = ",".join(column.name for column in columns)
@@ -69,6 +59,10 @@ currency: EUR
 records_begin: 2024-01-01
 cutoff: 2026-12-31        # last day of the records
 timezone: UTC             # for example Europe/Paris
+numbers: "1 234.5"        # how the page writes this number; for example "1.234,5" or "1,234.5"
+# people:                  # columns named technician, driver or mechanic become pseudonyms
+#   columns: [inspector]   # further columns that hold names of people
+#   salt_env: FLEET_SALT   # variable with a long text that keeps pseudonyms the same
 
 tables:
   repairs:                # one row a repair line: .csv, .csv.gz, .xlsx or .parquet

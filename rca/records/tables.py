@@ -19,7 +19,12 @@ from rca.records.column_reader import ColumnReader
 from rca.records.columns import MISSING, REASONS, SPREADSHEET_ERRORS, TABLES, Column, Rules
 from rca.records.files import RawTable
 from rca.records.schema import did_you_mean, nearest
-from rca.records.set_aside import SET_ASIDE_COLUMNS, no_set_aside, set_aside_rows
+from rca.records.set_aside import (
+    SET_ASIDE_COLUMNS,
+    no_set_aside,
+    refuse_if_none_is_left,
+    set_aside_rows,
+)
 
 __all__ = [
     "DATE_ORDERS", "MISSING", "REASONS", "SET_ASIDE_COLUMNS", "SPREADSHEET_ERRORS", "TABLES",
@@ -42,8 +47,8 @@ class CheckedTable:
     lines: NDArray[np.int64]
     rows_read: int
     set_aside: pd.DataFrame
+    unused: pd.DataFrame
     notes: tuple[str, ...] = ()
-    unused: pd.DataFrame | None = None
     blocked: tuple[tuple[str, str], ...] = ()
 
 
@@ -69,7 +74,7 @@ def check_table(raw: RawTable, table: str, *, rules: Rules, timezone: str = "UTC
     reader.refuse_if_misread()
     keep = ~reader.bad_rows
     frame = pd.DataFrame(cells, index=pd.RangeIndex(len(raw.frame)))
-    unused = None
+    unused = frame.iloc[:0]
     if not keep.all():
         frame, unused = frame[keep], frame[~keep]
     frame.index = pd.RangeIndex(len(frame))
@@ -82,27 +87,10 @@ def check_table(raw: RawTable, table: str, *, rules: Rules, timezone: str = "UTC
     )  # fmt: skip
     parts = [part for part in (broken, *reader.set_aside) if len(part)]
     listed = pd.concat(parts, ignore_index=True) if parts else no_set_aside()
-    _refuse_if_nothing_is_left(frame, listed)
+    refuse_if_none_is_left(len(frame), listed, table=table)
     return CheckedTable(
-        table, raw.name, frame, raw.lines[keep], raw.rows_read, listed, tuple(reader.notes),
-        unused, tuple(reader.blocked),
-    )  # fmt: skip
-
-
-def _refuse_if_nothing_is_left(frame: pd.DataFrame, listed: pd.DataFrame) -> None:
-    """Refuse a table all of whose rows were set aside, told by the first of each rule."""
-    rows = listed[listed["scope"] == "row"]
-    if len(frame) or rows.empty:
-        return
-    first = rows.drop_duplicates(["column", "rule"]).head(5)
-    raise Refused(
-        [
-            Problem(
-                row.file, int(row.line), row.column, row.value,
-                f"{row.rule}; so no row of the table {row.table} can be used", row.next_step,
-            )
-            for row in first.itertuples()
-        ]
+        table, raw.name, frame, raw.lines[keep], raw.rows_read, listed, unused,
+        tuple(reader.notes), tuple(reader.blocked),
     )  # fmt: skip
 
 
@@ -143,18 +131,20 @@ def _stated_columns(
     """Look up the columns that fleet.yaml names."""
     problems: list[Problem] = []
     matched: dict[str, str] = {}
+    required = {column.name for column in TABLES[table] if column.required}
+    plainly = {" ".join(name.split()): name for name in there}
     for ours, theirs in rules.columns.items():
-        if theirs in there:
-            matched[ours] = theirs
-        else:
+        if theirs in there or " ".join(theirs.split()) in plainly:
+            matched[ours] = theirs if theirs in there else plainly[" ".join(theirs.split())]
+        elif theirs or ours in required:  # "" says that the file has no such column
             rule = f"fleet.yaml reads {ours!r} from a column that is not in the header"
             problems.append(Problem(raw.name, 1, "", theirs, rule, did_you_mean(theirs, there)))
-    known = {column.name for column in TABLES[table]}
+    known = [column.name for column in TABLES[table]]
     for ours in rules.values:
         if ours not in known and ours not in matched and ours not in there:
-            rule = f"values of {table} in fleet.yaml names a column that is not in the header"
-            step = did_you_mean(ours, dict.fromkeys([*known, *there]))
-            problems.append(Problem(raw.name, 1, "", ours, rule, step))
+            rule = f"values names a column that {raw.name} does not have"
+            step = did_you_mean(ours, dict.fromkeys([*there, *known]))
+            problems.append(Problem("fleet.yaml", 0, f"tables.{table}.values", ours, rule, step))
     return problems, matched
 
 
@@ -167,10 +157,10 @@ def _note_further_columns(
 ) -> None:
     """Say which further columns look like one of ours that was not found."""
     for name in further:
-        if close := nearest(_key(name), absent):
+        if close := nearest(_key(name), absent, likeness=0.75):
             notes.append(
                 f"{raw.name}: there is no column {close!r}; if {name!r} is it, set columns: "
-                f"{{{close}: {name}}} for {table}"
+                f"{{{close}: {' '.join(name.split())}}} for {table}"
             )
 
 

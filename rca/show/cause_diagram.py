@@ -54,7 +54,10 @@ class _Branch:
 
 
 def cause_diagram(
-    case: Investigation, *, support: Mapping[Link, LinkSupport] | None = None
+    case: Investigation,
+    *,
+    support: Mapping[Link, LinkSupport] | None = None,
+    width: int = WIDTH,
 ) -> go.Figure:
     """Draw the causes of an investigation's problem, branch by branch.
 
@@ -64,27 +67,29 @@ def cause_diagram(
         The investigation; causes without a branch stand on one of their own.
     support
         State of each link, from `rca.causes.evidence.link_support`.
+    width
+        Pixels from the leftmost cause to the head.
     """
     held = causes_by_branch(case)
     columns = max(1, (len(held) + 1) // 2)
     room, branches, lean = 0.0, list[_Branch](), 0.0
     for _ in range(2):  # the second time knowing how far the leftmost branch leans
-        room = (WIDTH - HEAD - 20 - lean) / columns
+        room = (width - HEAD - 20 - lean) / columns
         branches = [_branch(case, one, held[one], room, support or {}) for one in held]
         lean = SLANT * max((one.height for one in branches), default=0.0)
     figure = go.Figure()
     lines = _Lines()
     for number, branch in enumerate(branches):
-        foot = WIDTH - HEAD - 12 - room * (number // 2)
+        foot = width - HEAD - 12 - room * (number // 2)
         _draw(figure, lines, branch, foot, room, up=1 if number % 2 == 0 else -1)
     left = min([12.0, *(min(x) for x in lines.ribs_x())])
-    lines.spine = ([left, WIDTH - HEAD], [0.0, 0.0])
+    lines.spine = ([left, width - HEAD], [0.0, 0.0])
     lines.add_to(figure)
     top = max((branch.height for branch in branches[::2]), default=40.0) + TITLE + 8
     bottom = max((branch.height for branch in branches[1::2]), default=40.0) + TITLE + 8
-    _write_head(figure, case.problem.statement)
+    _write_head(figure, case.problem.statement, width)
     figure.update_layout(
-        width=WIDTH - left + 12,
+        width=width - left + 12,
         height=top + bottom + 46,
         margin={"l": 0, "r": 0, "t": 0, "b": 46},
         plot_bgcolor="white",
@@ -94,7 +99,7 @@ def cause_diagram(
         hovermode="closest",
         meta={"alt": diagram_text(case, support=support)},
     )
-    figure.update_xaxes(range=[left - 12, WIDTH], visible=False, fixedrange=True)
+    figure.update_xaxes(range=[left - 12, width], visible=False, fixedrange=True)
     figure.update_yaxes(range=[-bottom, top], visible=False, fixedrange=True)
     return figure
 
@@ -229,10 +234,10 @@ def _draw(
         )  # fmt: skip
 
 
-def _write_head(figure: go.Figure, statement: str) -> None:
+def _write_head(figure: go.Figure, statement: str, width: int) -> None:
     lines = textwrap.wrap(statement, int((HEAD - 26) / PER_CHARACTER))
     figure.add_annotation(
-        x=WIDTH - HEAD + 2, y=0, showarrow=False, align="left", xanchor="left", yanchor="middle",
+        x=width - HEAD + 2, y=0, showarrow=False, align="left", xanchor="left", yanchor="middle",
         text="<br>".join(map(_escaped, lines)), bordercolor=INK, borderwidth=1.5, borderpad=6,
         bgcolor="white", width=HEAD - 18,
     )  # fmt: skip

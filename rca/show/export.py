@@ -7,16 +7,28 @@ from pathlib import Path
 from typing import Any
 
 from rca.errors import RcaError
-from rca.show.page import style
+from rca.records.number_style import NumberStyle
+from rca.show import page
 
 PLOTLY = "application/vnd.plotly.v1+json"
 WIDGET = "application/vnd.jupyter.widget-view+json"
 NOT_ON_PAGE = "not-on-page"  # tag of cells that serve the tests of the workbooks only
+PLAIN = NumberStyle()
 _CONFIG = {"displayModeBar": False, "responsive": True}
 
 
-def notebook_to_page(notebook: Path, *, title: str) -> str:
+def notebook_to_page(
+    notebook: Path, *, title: str, made: str = "", style: NumberStyle = PLAIN
+) -> str:
     """Return the notebook's outputs as a page: code hidden, figures drawn, nothing loaded.
+
+    Parameters
+    ----------
+    made
+        When the page was made, for its foot: the one thing in which two runs of the same inputs
+        differ.
+    style
+        How the figures write numbers.
 
     Raises
     ------
@@ -28,7 +40,7 @@ def notebook_to_page(notebook: Path, *, title: str) -> str:
     from traitlets.config import Config
 
     node = nbformat.read(notebook, as_version=4)
-    wanted = _draw_plotly_as_html(node)
+    wanted = _draw_plotly_as_html(node, style)
     config = Config()
     config.HTMLExporter.extra_template_basedirs = [str(Path(__file__).parent / "templates")]
     config.HTMLExporter.exclude_input = True
@@ -38,7 +50,8 @@ def notebook_to_page(notebook: Path, *, title: str) -> str:
     exporter = HTMLExporter(config=config, template_name="page")
     resources = {
         "page_title": title,
-        "page_style": style(),
+        "page_style": page.style(),
+        "page_made": made,
         "page_script": _plotly_script() if wanted else "",
     }
     with warnings.catch_warnings():
@@ -56,7 +69,7 @@ def _plotly_script() -> str:
     return str(get_plotlyjs()).replace("</script", "<\\/script")
 
 
-def _draw_plotly_as_html(node: Any) -> int:
+def _draw_plotly_as_html(node: Any, style: NumberStyle) -> int:
     """Turn every plotly output into a div and its script; drop widgets, which need a kernel."""
     node.metadata.pop("widgets", None)
     count = 0
@@ -69,7 +82,7 @@ def _draw_plotly_as_html(node: Any) -> int:
             if WIDGET in data:
                 continue
             if PLOTLY in data:
-                data = {"text/html": _figure_html(data[PLOTLY], number=count)}
+                data = {"text/html": _figure_html(data[PLOTLY], number=count, style=style)}
                 output["data"] = data
                 count += 1
             if output.get("name") != "stderr":
@@ -78,14 +91,15 @@ def _draw_plotly_as_html(node: Any) -> int:
     return count
 
 
-def _figure_html(figure: Any, *, number: int) -> str:
-    """One figure as HTML; JSON inside a script must not end it."""
-    layout = figure.get("layout", {})
-    alt = html.escape(str((layout.get("meta") or {}).get("alt", "figure")), quote=True)
+def _figure_html(figure: Any, *, number: int, style: NumberStyle) -> str:
+    """One figure as HTML; JSON inside a script must not end it, text in it is only text."""
+    layout = {**figure.get("layout", {}), "separators": style.plotly}
+    said = style.sentence(str((layout.get("meta") or {}).get("alt", "figure")))
+    alt = html.escape(said, quote=True)
     height = int(layout.get("height", 400))
     name = f"figure-{number}"
     text = {
-        part: json.dumps(value).replace("</", "<\\/").replace("<!--", "<\\!--")
+        part: json.dumps(_plain(value)).replace("</", "<\\/").replace("<!--", "<\\!--")
         for part, value in (("data", figure.get("data", [])), ("layout", layout))
     }
     return (
@@ -94,3 +108,17 @@ def _figure_html(figure: Any, *, number: int) -> str:
         f'<script>Plotly.newPlot("{name}", {text["data"]}, {text["layout"]}, '
         f"{json.dumps(_CONFIG)});</script>"
     )
+
+
+def _plain(value: Any) -> Any:
+    """Take the meaning of markup out of every text of a figure, which may come from the records.
+
+    plotly would show tags such as links as such.
+    """
+    if isinstance(value, dict):
+        return {key: _plain(one) for key, one in value.items()}
+    if isinstance(value, list):
+        return [_plain(one) for one in value]
+    if isinstance(value, str):
+        return value.replace("&", "&amp;").replace("<", "&lt;")
+    return value

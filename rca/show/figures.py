@@ -15,11 +15,13 @@ from rca.errors import NoFit
 from rca.life.nonparametric import SurvivalCurve, kaplan_meier
 from rca.life.recurrence import Histories, mean_cumulative
 from rca.life.sample import Lives
+from rca.life.shrinkage import funnel
 from rca.life.weibull import WeibullFit
-from rca.show.numbers import figures as shown
-from rca.show.numbers import percent
+from rca.records.number_style import NumberStyle
 
-INK, GREY, PALE, ACCENT = "#1a1a1a", "#6b6b6b", "#d9d9d9", "#1f5a7a"
+PLAIN = NumberStyle()
+INK, GREY, PALE, ACCENT, FAINT = "#1a1a1a", "#6b6b6b", "#d9d9d9", "#1f5a7a", "#ececec"
+MOST_BARS = 15
 SHARES_ON_PAPER = (0.001, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.4, 0.632, 0.9, 0.99, 0.999)
 
 
@@ -27,15 +29,19 @@ def _figure(*, title: str, x: str, y: str, alt: str, height: int = 380) -> go.Fi
     figure = go.Figure()
     figure.update_layout(
         title={"text": title, "font": {"size": 15}, "x": 0, "xanchor": "left"},
-        template="plotly_white",
+        template="none",  # the shared templates are large, and copied into every figure
+        plot_bgcolor="white",
         font={"family": "Helvetica, Arial, sans-serif", "size": 12, "color": INK},
         height=height,
-        margin={"l": 70, "r": 20, "t": 50, "b": 60},
-        legend={"orientation": "h", "y": -0.2, "x": 0, "yanchor": "top"},
+        margin={"l": 70, "r": 20, "t": 50, "b": 90},
+        legend={"orientation": "h", "x": 0, "y": 0, "yref": "container", "yanchor": "bottom"},
         meta={"alt": alt},
     )
-    figure.update_xaxes(title=x, showline=True, linecolor=GREY, ticks="outside", automargin=True)
-    figure.update_yaxes(title=y, showline=True, linecolor=GREY, ticks="outside", automargin=True)
+    axis = {
+        "showline": True, "linecolor": GREY, "ticks": "outside", "automargin": True,
+        "gridcolor": FAINT, "zeroline": False,
+    }  # fmt: skip
+    figure.update_layout(xaxis={"title": {"text": x}, **axis}, yaxis={"title": {"text": y}, **axis})
     return figure
 
 
@@ -68,12 +74,11 @@ def repeat_figure(parts: Sequence[PartFinding]) -> go.Figure:
     )  # fmt: skip
     top = 1.05 * max([*high, *(one.chance for one in repeats), 0.01])
     figure.update_xaxes(tickformat=".0%", range=[-0.01 * top, top], title_standoff=4)
-    figure.update_layout(margin={"t": 34, "b": 62}, legend={"y": 0, "yref": "container",
-                         "yanchor": "bottom"})  # fmt: skip
+    figure.update_layout(margin={"t": 34, "b": 62})
     return figure
 
 
-def life_plot(finding: PartFinding, *, name: str = "") -> go.Figure:
+def life_plot(finding: PartFinding, *, name: str = "", style: NumberStyle = PLAIN) -> go.Figure:
     """Weibull paper: share failed by age, seen and fitted, with pointwise limits of what was seen.
 
     Straight on this paper means one Weibull curve; a bend hints at mixed modes or lots.
@@ -90,9 +95,10 @@ def life_plot(finding: PartFinding, *, name: str = "") -> go.Figure:
     if finding.sample is not None and finding.failures:
         _add_seen(figure, finding.sample)
     if finding.fit is not None and finding.sample is not None:
-        _add_fitted(figure, finding.fit, finding.sample)
+        _add_fitted(figure, finding.fit, finding.sample, style)
     ticks = [float(np.log(-np.log1p(-share))) for share in SHARES_ON_PAPER]
-    figure.update_yaxes(tickvals=ticks, ticktext=[percent(share) for share in SHARES_ON_PAPER])
+    labels = [style.percent(share) for share in SHARES_ON_PAPER]
+    figure.update_yaxes(tickvals=ticks, ticktext=labels)
     if finding.sample is not None:
         ages = finding.sample.low
         first = ages[finding.sample.exact].min() if finding.failures else ages.min()
@@ -143,12 +149,12 @@ def _add_seen(figure: go.Figure, sample: Lives) -> None:
         )  # fmt: skip
 
 
-def _add_fitted(figure: go.Figure, fit: WeibullFit, sample: Lives) -> None:
+def _add_fitted(figure: go.Figure, fit: WeibullFit, sample: Lives, style: NumberStyle) -> None:
     first = sample.low[sample.exact].min()
     span = np.geomspace(first / 1.6, sample.low.max(), 60)
     figure.add_scatter(
         x=span, y=np.log(fit.cumulative_hazard(span)), mode="lines",
-        name=f"Weibull curve, shape {shown(fit.shape)}", line={"color": ACCENT, "width": 2},
+        name=f"Weibull curve, shape {style.figures(fit.shape)}", line={"color": ACCENT, "width": 2},
         customdata=1 - fit.survival(span), hovertemplate="%{x:,.0f}: %{customdata:.1%} failed",
     )  # fmt: skip
 
@@ -173,27 +179,85 @@ def cumulative_figure(histories: Histories, *, title: str, y: str) -> go.Figure:
 
 
 def totals_figure(
-    rows: Sequence[tuple[str, float, float, float]], *, title: str, unit: str
+    rows: Sequence[tuple[str, float, float, float]],
+    *,
+    title: str,
+    unit: str,
+    style: NumberStyle = PLAIN,
 ) -> go.Figure:
-    """Bars of a total by part, largest first, with limits; rows are name, value, lower, upper."""
-    ordered = sorted(rows, key=lambda row: row[1])[-15:]
-    value = np.array([row[1] for row in ordered])
+    """Bars of a total by part, largest first, with limits and the share added up so far.
+
+    Rows are name, value, lower, upper; the fifteen largest are drawn, the shares are of all.
+    """
+    largest = sorted(rows, key=lambda row: (-row[1], row[0]))[:MOST_BARS]
+    value = np.array([row[1] for row in largest])
+    added = np.cumsum(value) / max(sum(row[1] for row in rows), 1e-300)
     figure = _figure(
         title=title, x=unit, y="",
         alt="; ".join(
-            f"{name}: {sum_:,.0f} ({low:,.0f} to {high:,.0f}) {unit}"
-            for name, sum_, low, high in ordered[::-1]
+            f"{name}: {sum_:,.0f} ({low:,.0f} to {high:,.0f}) {unit}, {share:.0%} so far"
+            for (name, sum_, low, high), share in zip(largest, added, strict=True)
         ),
-        height=110 + 26 * max(len(ordered), 1),
+        height=110 + 26 * max(len(largest), 1),
     )  # fmt: skip
+    names, upper = [row[0] for row in largest], np.array([row[3] for row in largest])
     figure.add_bar(
-        x=value, y=[row[0] for row in ordered], orientation="h", marker={"color": PALE,
+        x=value, y=names, orientation="h", name=unit, marker={"color": PALE,
         "line": {"color": INK, "width": 1}},
         error_x={"type": "data", "symmetric": False, "color": INK, "thickness": 1.2,
-                 "array": np.array([row[3] for row in ordered]) - value,
-                 "arrayminus": value - np.array([row[2] for row in ordered])},
+                 "array": upper - value,
+                 "arrayminus": value - np.array([row[2] for row in largest])},
     )  # fmt: skip
-    figure.update_layout(showlegend=False)
+    figure.add_scatter(
+        x=np.maximum(upper, value), y=names, mode="text", textposition="middle right",
+        text=[f"  {style.percent(share)}" for share in added], name="share so far",
+        textfont={"color": GREY}, hoverinfo="skip", cliponaxis=False,
+    )  # fmt: skip
+    figure.update_yaxes(autorange="reversed")
+    figure.update_layout(showlegend=False, margin={"b": 50, "r": 60})
+    return figure
+
+
+def funnel_figure(shares: Shares) -> go.Figure:
+    """Each unit's failures over those expected, and the limits within which chance leaves it.
+
+    The limits widen where little is expected: there a high ratio means nothing. Units that merely
+    differ in the ordinary way lie inside them.
+    """
+    table, variance = shares.table, shares.shrunk.variance
+    expected, ratio = table["expected"].to_numpy(), (table["failures"] / table["expected"])
+    limits = funnel(table["failures"], expected, variance=variance)
+    above = np.asarray(limits.above)
+    figure = _figure(
+        title=f"{shares.part}: failures of each unit over those expected",
+        x="failures expected from what the unit ran",
+        y="times as many as expected",
+        alt=f"{shares.part}: {int(above.sum())} of {len(table)} units lie above the limits",
+    )
+    grid = np.geomspace(max(expected.min(), 0.02), expected.max() * 1.05, 120)
+    for confidence, dash, inside in (
+        (0.95, "dot", "95 % of such units lie inside"),
+        (0.998, "dash", "99.8 % of such units lie inside"),
+    ):
+        edge = funnel(np.zeros(len(grid)), grid, variance=variance, confidence=confidence)
+        for side, first in ((edge.upper, True), (edge.lower, False)):
+            figure.add_scatter(
+                x=grid, y=side, mode="lines", name=inside, showlegend=first, hoverinfo="skip",
+                line={"color": GREY, "width": 1, "dash": dash, "shape": "hv"},
+            )  # fmt: skip
+    for chosen, words, symbol, colour in (
+        (~above, "units", "circle-open", GREY),
+        (above, "above the limits", "diamond", INK),
+    ):
+        rows = table[chosen]
+        figure.add_scatter(
+            x=rows["expected"], y=ratio[chosen], mode="markers+text" if chosen is above else
+            "markers", name=words, text=rows["unit"], textposition="middle right",
+            marker={"symbol": symbol, "color": colour, "size": 8}, cliponaxis=False,
+        )  # fmt: skip
+    figure.add_hline(y=1.0, line={"color": GREY, "width": 1})
+    figure.update_yaxes(range=[0, 1.1 * float(max(ratio.max(), 2.0))])
+    figure.update_xaxes(rangemode="tozero")
     return figure
 
 

@@ -1,31 +1,39 @@
 """From a fleet folder to a finished report: papermill runs the workbook, the page is made of it.
 
 A report appears whole or not at all: `OUT/2026-10/` (a rerun makes `2026-10.2`), and only then
-does `OUT/latest` point at it. The notebook of a failed run is kept apart for the engineer.
+does `OUT/latest` point at it. Rows behind its figures lie in `rows/`.
 """
 
 import json
+import logging
 import os
-import shutil
-import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
-from filelock import FileLock, Timeout
-
-from rca.causes.findings import month_end
-from rca.errors import Busy, NotWritten, Problem, RcaError, Refused
+from rca.errors import NotWritten, Problem, RcaError, Refused
 from rca.records import files
-from rca.records.fleet import last_complete_month, read_fleet, today
+from rca.records.groups import Group
+from rca.records.number_style import NumberStyle
+from rca.records.safe_names import file_name
+from rca.records.settings import Settings, read_settings
+from rca.show import runs
+from rca.show.execution import WorkbookFailed, run_workbook, secrets_in
+from rca.show.manifest import input_hashes, manifest, refuse_if_changed
+
+log = logging.getLogger("rca.report")
 
 WORKBOOK = "monthly_report.ipynb"
 DONE, ATTENTION = 0, 3
-PARAMETERS = ("fleet_folder", "month", "out_folder", "last_summary", "seed")
-VERSIONS_OF = ("rca-workbooks", "numpy", "scipy", "pandas", "plotly", "papermill", "nbconvert")
+PARAMETERS = (
+    "fleet_folder", "month", "group_attribute", "group_value", "out_folder", "earlier_runs", "seed",
+)  # fmt: skip
+REFUSED_FILE: Final = "refused.json"
+"""Where the workbook leaves what it refused, for the process that runs it."""
+TIME_LIMIT: Final = 60.0
+"""Minutes after which a report is given up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +52,9 @@ def write_report(
     month: str | None = None,
     out: Path,
     seed: int = 0,
-    progress: bool = False,
+    group: Group | None = None,
+    time_limit: float = TIME_LIMIT,
+    kernel_manager: type | None = None,
 ) -> Report:
     """Run the monthly workbook on a fleet folder and write the report below `out`.
 
@@ -52,199 +62,145 @@ def write_report(
     ----------
     month
         YYYY-MM; default the last complete month in the fleet's time zone.
-    progress
-        Show papermill's progress on a terminal.
+    group
+        Report only these units, as a fleet of its own.
+    time_limit
+        Minutes after which the run is given up.
+    kernel_manager
+        Class that starts the kernel; None for an ordinary one.
 
     Raises
     ------
     Refused
-        The data cannot be used (nothing is written).
+        The data cannot be used, or changed while it was read.
     Busy
         Another run is writing below `out`.
     NotWritten
-        The folder cannot be written to.
+        The folder cannot be written to, or the disk is full.
     RcaError
-        The workbook failed; its notebook is kept in `OUT/failed/`.
+        The workbook failed or took too long; its notebook is kept in `OUT/failed/`.
     """
     fleet_folder, out = Path(fleet_folder).resolve(), Path(out).resolve()
-    month = _checked_month(fleet_folder, month)
-    with _lock(out):
-        last = last_summary(out, month)
-        with files.folder_that_appears_whole(out / month) as work:
+    settings = read_settings(fleet_folder)
+    with runs.only_run(out):
+        before = input_hashes(fleet_folder, settings)
+        with runs.new_run(out) as run:
             parameters = {
-                "fleet_folder": str(fleet_folder),
-                "month": month,
-                "out_folder": str(work),
-                "last_summary": str(last) if last else "",
+                "fleet_folder": _from(run.work, fleet_folder),
+                "month": month or "",
+                "group_attribute": group.attribute if group else "",
+                "group_value": group.value if group else "",
+                "out_folder": ".",
+                "earlier_runs": "..",
                 "seed": seed,
             }
-            _run_workbook(work, parameters, failed=out / "failed", progress=progress)
-            summary = json.loads((work / "summary.json").read_text(encoding="utf-8"))
-            _write_page(work, summary)
-            attention = what_needs_a_person(
-                summary, json.loads(last.read_text(encoding="utf-8")) if last else None
-            )
-            _write_manifest(work, fleet_folder, month=month, seed=seed, last=last)
-        folder = files.newest_run(out, month)
-        files.point_to(out / "latest", folder)
+            log.info("%s: the workbook starts", settings.name)
+            _run(run.work, parameters, settings, out, time_limit, kernel_manager)
+            summary = read_summary(run.work)
+            assert summary is not None
+            refuse_if_changed(before, input_hashes(fleet_folder, settings))
+            run.name = summary["month"]
+            log.info("%s, %s: the page is made", summary["fleet"], run.name)
+            _finish(run, out, summary, before, parameters, settings)
+            attention = _new_attention(out, summary)
+        folder = run.folder
+        assert folder is not None
+        runs.point_at_latest(out)
+    log.info("%s, %s: done, %s", summary["fleet"], run.name, folder.name)
     return Report(folder, summary, ATTENTION if attention else DONE, attention)
 
 
-def _checked_month(fleet_folder: Path, month: str | None) -> str:
-    """Read the records once, so that unusable data is refused before anything is written."""
-    fleet = read_fleet(fleet_folder)
-    latest = f"{fleet.cutoff:%Y-%m}"
-    if month is None:
-        return last_complete_month(fleet.cutoff, now=today(fleet.settings.timezone))
-    month_end(month)
-    if month > latest:
-        rule = f"lies after the cut-off {fleet.cutoff}"
-        step = f"the latest month that can be reported is {latest}"
-        raise Refused([Problem("--month", 0, "", month, rule, step)])
-    return month
-
-
-def _lock(out: Path) -> Any:
-    """Hold the lock of an output folder; a run that was killed leaves no lock behind."""
+def _from(work: Path, folder: Path) -> str:
+    """Return the path of a folder from the run's own, so that no path of the machine is kept."""
     try:
-        out.mkdir(parents=True, exist_ok=True)
-        lock = FileLock(out / ".lock", timeout=0)
-        lock.acquire()
-    except Timeout as error:
-        step = "wait for it to end; a crashed run holds no lock"
-        raise Busy("another run is writing this report", next_step=step) from error
-    except OSError as error:
-        step = "check that the folder may be written to and the disk has room"
-        raise NotWritten(
-            f"{out.name} cannot be written to: {error.strerror}", next_step=step
-        ) from error
-    return lock
+        return Path(os.path.relpath(folder, work)).as_posix()
+    except ValueError:  # on another drive
+        return folder.as_posix()
 
 
-def last_summary(out: Path, month: str) -> Path | None:
-    """Return the newest summary of the latest month before `month` that was reported."""
-    runs = [
-        path.parent.name
-        for path in out.glob("[0-9][0-9][0-9][0-9]-[0-9][0-9]*/summary.json")
-        if path.parent.name[:7] < month
-    ]
-    if not runs:
-        return None
-    latest = max(name[:7] for name in runs)
-    return files.newest_run(out, latest) / "summary.json"
-
-
-def _run_workbook(work: Path, parameters: dict[str, Any], *, failed: Path, progress: bool) -> None:
-    """Execute the workbook; keep the notebook of a failed run in a folder of its own."""
-    import papermill
-    from nbclient.exceptions import CellTimeoutError, DeadKernelError
-
-    source = files.shipped("workbooks") / WORKBOOK
-    check_parameters(source, PARAMETERS)
+def _run(
+    work: Path,
+    parameters: Mapping[str, Any],
+    settings: Settings,
+    out: Path,
+    time_limit: float,
+    kernel_manager: type | None,
+) -> None:
+    """Execute the workbook; turn what stopped it into the kit's own errors."""
     target = work / "report.ipynb"
-    os.environ.setdefault("JUPYTER_PLATFORM_DIRS", "1")
+    names = [source.database_env for source in settings.sources.values()]
+    secrets = secrets_in([*names, settings.people.salt_env])
     try:
-        papermill.execute_notebook(
-            str(source),
-            str(target),
+        run_workbook(
+            files.shipped("workbooks") / WORKBOOK,
+            target,
             parameters=parameters,
-            kernel_name="python3",
-            progress_bar=progress and sys.stderr.isatty(),
-            cwd=str(work),
-            log_output=False,
+            seconds=60 * time_limit,
+            secrets=secrets,
+            kernel_manager=kernel_manager,
         )
-    except (papermill.PapermillExecutionError, CellTimeoutError, DeadKernelError) as error:
-        kept = _keep_failed(target, failed)
-        name, value = getattr(error, "ename", type(error).__name__), getattr(error, "evalue", "")
-        raise RcaError(
-            f"the workbook failed: {name}: {value}",
-            next_step=f"the notebook as far as it ran is kept: {kept}",
-        ) from error
+    except WorkbookFailed as error:
+        if (work / REFUSED_FILE).is_file():
+            problems = json.loads((work / REFUSED_FILE).read_text(encoding="utf-8"))
+            raise Refused([Problem(**one) for one in problems]) from None
+        if error.kind == NotWritten.__name__:
+            step = "check that the folder may be written to and that the disk has room"
+            raise NotWritten(error.message, next_step=step) from None
+        now = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
+        kept = runs.keep_failed(target, out, name=f"{now}-{os.getpid()}")
+        error.next_step = f"the notebook as far as it ran is kept: {kept}"
+        raise
 
 
-def check_parameters(workbook: Path, wanted: tuple[str, ...]) -> None:
-    """Refuse a workbook without a parameters cell, or with other parameters than these.
-
-    Papermill only warns of both, and then runs with the workbook's own defaults.
-    """
-    import papermill
-
-    found = set(papermill.inspect_notebook(str(workbook)))
-    if found != set(wanted):
-        raise RcaError(
-            f"{workbook.name} takes {', '.join(sorted(found)) or 'no parameters'}, "
-            f"but must take {', '.join(wanted)}",
-            next_step="restore its cell tagged parameters",
-        )
-
-
-def _keep_failed(notebook: Path, failed: Path) -> str:
-    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
-    try:
-        failed.mkdir(exist_ok=True)
-        kept = failed / f"{stamp}.ipynb"
-        shutil.copyfile(notebook, kept)
-    except OSError:
-        return "nowhere, since the folder could not be written to"
-    return f"{failed.name}/{kept.name}"
-
-
-def _write_page(work: Path, summary: Mapping[str, Any]) -> None:
+def _finish(
+    run: runs.Run,
+    out: Path,
+    summary: Mapping[str, Any],
+    inputs: Mapping[str, str],
+    parameters: Mapping[str, Any],
+    settings: Settings,
+) -> None:
+    """Make the page and the manifest, and see that no secret stands in anything written."""
     from rca.show.export import notebook_to_page
 
-    notebook = work / "report.ipynb"
     title = f"{summary['fleet']}, {summary['month']}"
-    files.write_text(work / "report.html", notebook_to_page(notebook, title=title))
+    made = datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC")
+    style = NumberStyle(**summary["numbers"])
+    page = notebook_to_page(run.work / "report.ipynb", title=title, made=made, style=style)
+    files.write_text(run.work / "report.html", page)
+    last = runs.newest_before(out, summary["month"])
+    shown = {key: parameters[key] for key in ("group_attribute", "group_value", "seed")}
+    about = manifest(
+        run.work,
+        inputs,
+        parameters={"month": summary["month"], **shown},
+        compared_with=last.name if last else None,
+    )
+    files.write_json(run.work / "manifest.json", about)
+    names = [source.database_env for source in settings.sources.values()]
+    secrets = secrets_in([*names, settings.people.salt_env])
+    for path in sorted(run.work.rglob("*")) if secrets else ():
+        if path.is_file() and any(one.encode() in path.read_bytes() for one in secrets):
+            step = "take the secret out of the records, or out of the query in fleet.yaml"
+            raise RcaError(f"{path.name} would hold a secret, so nothing is kept", next_step=step)
 
 
-def _write_manifest(
-    work: Path, fleet_folder: Path, *, month: str, seed: int, last: Path | None
-) -> None:
-    """Write what the report was made from; database addresses and the like are never in it."""
-    inputs = sorted(path for path in fleet_folder.rglob("*") if path.is_file())
-    outputs = sorted(path for path in work.iterdir() if path.name != "report.ipynb")
-    manifest = {
-        "made_at": datetime.now(UTC).isoformat(timespec="seconds"),
-        "parameters": {"fleet": fleet_folder.name, "month": month, "seed": seed},
-        "compared_with": last.parent.name if last else None,
-        "inputs": {
-            path.relative_to(fleet_folder).as_posix(): files.sha256(path) for path in inputs
-        },
-        "outputs": {path.name: files.sha256(path) for path in outputs},
-        "versions": {name: version(name) for name in VERSIONS_OF}
-        | {"python": ".".join(map(str, sys.version_info[:3]))},
-    }
-    files.write_json(work / "manifest.json", manifest)
+def read_summary(folder: Path | None) -> dict[str, Any] | None:
+    """Return the summary of a run's folder; None where there is no run or no summary."""
+    path = None if folder is None else folder / "summary.json"
+    if path is None or not path.is_file():
+        return None
+    found: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    return found
 
 
-def what_needs_a_person(
-    summary: Mapping[str, Any], last: Mapping[str, Any] | None
-) -> tuple[str, ...]:
-    """List what is new since the last run and needs a person.
+def _new_attention(out: Path, summary: Mapping[str, Any]) -> tuple[str, ...]:
+    """Tell what needs a person and was not told by an earlier run of the same month."""
+    earlier = read_summary(runs.newest_of(out, summary["month"])) or {}
+    told = {one["key"] for one in earlier.get("attention", [])}
+    return tuple(one["says"] for one in summary["attention"] if one["key"] not in told)
 
-    A changed answer on a fix, a result newly blocked, a repeat on a safety-critical part. In a
-    first run nothing is new but safety-critical repeats.
-    """
-    found = [
-        f"{fix['fix']}: {fix['changed_from']['effect']} became {fix['effect']}"
-        for fix in summary["fixes"]
-        if fix["changed_from"]
-    ]
-    if last:
-        before = {one["result"] for one in last["blocked"]}
-        found += [
-            f"newly blocked: {one['result']} ({one['reason']})"
-            for one in summary["blocked"]
-            if one["result"] not in before
-        ]
-    repeats_before = {
-        one["part"]: (one["repeat_rate"] or {}).get("repeats", 0)
-        for one in (last or {}).get("parts", [])
-        if one["mode"] is None
-    }
-    for one in summary["parts"]:
-        if one["mode"] is None and one["safety_critical"] and one["repeat_rate"]:
-            repeats = one["repeat_rate"]["repeats"]
-            if repeats > repeats_before.get(one["part"], 0):
-                found.append(f"safety-critical {one['part']}: {repeats} repeats so far")
-    return tuple(found)
+
+def group_folder(group: Group) -> str:
+    """Return the name of a group's folder below the output folder."""
+    return file_name(group.value) if group.value else "not-stated"

@@ -1,33 +1,84 @@
 """What the workbooks call: each function shows one thing and computes nothing itself."""
 
-import json
-from collections.abc import Iterator, Mapping
+import dataclasses
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import plotly.graph_objects as go
 
+from rca.causes.advice import rising_parts
 from rca.causes.findings import Findings, open_findings
+from rca.causes.row_changes import RowChanges, compare_rows, known_rows
+from rca.causes.rows_behind import rows_behind
 from rca.causes.summary import summary as make_summary
 from rca.causes.units import unit_shares
+from rca.errors import Refused
 from rca.life.recurrence import Histories
 from rca.records import files
+from rca.records.groups import Group
 from rca.records.meters import day_number
-from rca.show import figures, page
+from rca.show import figures, page, runs
 from rca.show.page import Section
+from rca.show.report import REFUSED_FILE, read_summary
+
+ROWS = "rows"
+KNOWN_ROWS = "known_rows.parquet"
+MOST_FUNNELS = 3
+MOST_OVER_TIME = 4
 
 
 def open_month(
-    fleet_folder: str, *, month: str = "", last_summary: str = "", seed: int = 0
+    fleet_folder: str,
+    *,
+    month: str = "",
+    group: tuple[str, str] = ("", ""),
+    out_folder: str = "",
+    earlier_runs: str = "",
+    seed: int = 0,
 ) -> tuple[Findings, dict[str, Any]]:
     """Compute the findings of a fleet and month, and the summary that the page shows.
 
-    A relative folder that is not found here is looked for beside the workbooks.
+    A relative fleet folder that is not found here is looked for beside the workbooks.
+
+    Parameters
+    ----------
+    group
+        Attribute and value of the units to report as a fleet of their own; ("", "") for all.
+    out_folder
+        Where what was refused is left for whoever runs the workbook; "" nowhere.
+    earlier_runs
+        Folder of the earlier runs, to tell what changed since the last one; "" for none.
     """
-    findings = open_findings(find_folder(fleet_folder), month=month or None, seed=seed)
-    last = json.loads(Path(last_summary).read_text(encoding="utf-8")) if last_summary else None
-    return findings, make_summary(findings, last=last)
+    try:
+        findings = open_findings(
+            find_folder(fleet_folder),
+            month=month or None,
+            seed=seed,
+            group=Group(*group) if group[0] else None,
+        )
+    except Refused as error:
+        if out_folder:
+            problems = [dataclasses.asdict(one) for one in error.problems]
+            files.write_json(Path(out_folder) / REFUSED_FILE, problems)
+        raise
+    last, rows = last_run(findings, earlier_runs)
+    return findings, make_summary(findings, last=last, rows=rows)
+
+
+def last_run(
+    findings: Findings, earlier_runs: str
+) -> tuple[dict[str, Any] | None, RowChanges | None]:
+    """Return the summary of the last run of an earlier month, and its rows beside today's."""
+    folder = runs.newest_before(Path(earlier_runs), findings.month) if earlier_runs else None
+    last = read_summary(folder)
+    if folder is None or last is None or not (folder / KNOWN_ROWS).is_file():
+        return last, None
+    then = files.read_frame(folder / KNOWN_ROWS)
+    now = known_rows(findings.fleet, findings.events)
+    return last, compare_rows(then, now, cutoff=last["cutoff"])
 
 
 def find_folder(folder: str) -> Path:
@@ -39,11 +90,33 @@ def find_folder(folder: str) -> Path:
     return beside if beside.is_dir() else given
 
 
-def save(findings: Findings, summary: Mapping[str, Any], *, folder: str) -> None:
-    """Write summary.json and set_aside.csv into a folder; nothing where no folder is given."""
-    if folder:
-        files.write_json(Path(folder) / "summary.json", summary)
-        files.write_csv(Path(folder) / "set_aside.csv", findings.set_aside)
+def save(
+    findings: Findings, summary: Mapping[str, Any], *, folder: str, earlier_runs: str = ""
+) -> None:
+    """Write the summary, what was set aside, and the rows behind every figure into a folder.
+
+    Nothing is written where no folder is given.
+    """
+    if not folder:
+        return
+    out = Path(folder)
+    files.write_json(out / "summary.json", summary)
+    files.write_csv(out / "set_aside.csv", findings.set_aside)
+    files.write_frame(out / KNOWN_ROWS, known_rows(findings.fleet, findings.events))
+    files.make_folder(out / ROWS)
+    for name, table in _tables(findings, earlier_runs):
+        files.write_csv(out / ROWS / f"{name}.csv", table)
+
+
+def _tables(findings: Findings, earlier_runs: str) -> Iterator[tuple[str, pd.DataFrame]]:
+    yield from rows_behind(findings)
+    _, changed = last_run(findings, earlier_runs)
+    if changed is not None:
+        yield "changes", changed.rows
+    yield "causes", pd.DataFrame([dataclasses.asdict(one) for one in findings.causes])
+    if findings.back_tests:
+        tests = [table.assign(part=part) for part, table in findings.back_tests.items()]
+        yield "back-test", pd.concat(tests, ignore_index=True)
 
 
 def main_figure(findings: Findings) -> go.Figure:
@@ -51,26 +124,33 @@ def main_figure(findings: Findings) -> go.Figure:
     return figures.repeat_figure(findings.whole_parts[: page.MOST_PARTS])
 
 
-def part_pages(findings: Findings, summary: Mapping[str, Any]) -> Iterator[Section | go.Figure]:
+def part_pages(
+    findings: Findings, summary: Mapping[str, Any], *, folder: str = ""
+) -> Iterator[Section | go.Figure]:
     """Each part that failed, with its life plot, chain of causes and the fixes that concern it."""
-    yield Section("<h2>Part by part</h2>")
+    style = findings.fleet.settings.numbers
+    yield Section('<h2 id="parts">Part by part</h2>')
     for one in findings.whole_parts[: page.MOST_PARTS]:
-        yield part_text(findings, summary, one.part)
+        yield part_text(findings, summary, one.part, folder=folder)
         if one.failures:
-            yield figures.life_plot(one)
+            yield figures.life_plot(one, style=style)
         for verdict in findings.fixes:
             if verdict.plan.part == one.part and len(verdict.path):
                 yield figures.verdict_figure(verdict)
+    yield page.fixes_section(summary, folder=folder)
     rest = [one.part for one in findings.whole_parts[page.MOST_PARTS :]]
     if rest:
         yield Section("<h2>The other parts</h2>")
     for name in rest:
-        yield part_text(findings, summary, name)
+        yield part_text(findings, summary, name, folder=folder)
 
 
-def part_text(findings: Findings, summary: Mapping[str, Any], part: str) -> Section:
+def part_text(
+    findings: Findings, summary: Mapping[str, Any], part: str, *, folder: str = ""
+) -> Section:
     """One part in words and numbers, with the why-chains of its investigations."""
-    return page.part_section(summary, part, chains=tuple(_chains(findings, part)))
+    chains = tuple(_chains(findings, part))
+    return page.part_section(summary, part, chains=chains, folder=folder)
 
 
 def _chains(findings: Findings, part: str) -> Iterator[dict[str, str]]:
@@ -79,9 +159,13 @@ def _chains(findings: Findings, part: str) -> Iterator[dict[str, str]]:
             yield {"title": one.case.title or one.case.id, "text": one.why_chain_text()}
 
 
-def totals_figures(findings: Findings) -> Iterator[go.Figure]:
-    """Failures, cost and downtime by part, each with its limits."""
+def totals_figures(findings: Findings) -> Iterator[Section | go.Figure]:
+    """Failures, cost and downtime by part, each with its limits and the share so far."""
     currency = findings.fleet.settings.currency or "currency not stated"
+    yield Section(
+        '<h2 id="money">Failures, cost and downtime by part</h2><p>The fifteen largest, with the '
+        "range that holds the true sum 95 times in 100; the percentage is the share so far.</p>"
+    )
     for key, title, unit in (
         ("failures", "Failures by part", "failures"),
         ("cost", "Cost of all repairs by part", currency),
@@ -93,7 +177,34 @@ def totals_figures(findings: Findings) -> Iterator[go.Figure]:
             if (total := all_three[key]) is not None and total.value > 0
         ]
         if rows:
-            yield figures.totals_figure(rows, title=title, unit=unit)
+            style = findings.fleet.settings.numbers
+            yield figures.totals_figure(rows, title=title, unit=unit, style=style)
+
+
+def unit_pages(
+    findings: Findings, summary: Mapping[str, Any], *, folder: str = ""
+) -> Iterator[Section | go.Figure]:
+    """Units with more than their share, and the funnel of the parts that they belong to."""
+    yield page.units_section(summary, folder=folder)
+    parts = list(dict.fromkeys(one.part for one in findings.units))
+    for name in parts[:MOST_FUNNELS]:
+        shares = unit_shares(findings.lives, findings.part(name))
+        if shares is not None:
+            yield figures.funnel_figure(shares)
+
+
+def over_time(findings: Findings) -> Iterator[Section | go.Figure]:
+    """Failures a unit against the time watched: of all parts, and of those that fail more often."""
+    yield Section(
+        '<h2 id="time">Failures over time</h2><p>Mean number of failures a unit since it was first '
+        "watched. A line that bends upward means that failures come ever faster.</p>"
+    )
+    if len(findings.events) == 0:
+        yield Section("<p>No failure is on record.</p>")
+        return
+    yield repeats_figure(findings)
+    for part in rising_parts(findings.whole_parts)[:MOST_OVER_TIME]:
+        yield repeats_figure(findings, part)
 
 
 def units_figure(findings: Findings, part: str) -> go.Figure | None:
@@ -102,13 +213,14 @@ def units_figure(findings: Findings, part: str) -> go.Figure | None:
     return None if shares is None else figures.units_figure(shares)
 
 
-def repeats_figure(findings: Findings, part: str) -> go.Figure:
-    """Mean cumulative number of a part's failures a unit against the time watched."""
+def repeats_figure(findings: Findings, part: str = "") -> go.Figure:
+    """Mean cumulative number of failures a unit against the time watched; "" for all parts."""
     watch = findings.fleet.watch
     start = day_number(watch["watched_from"].to_numpy()).astype(float)
     end = day_number(watch["watched_to"].to_numpy()).astype(float) + 1
     units = watch["unit"].astype(str)
-    events = findings.events[findings.events["part"] == part]
+    events = findings.events
+    events = events[events["part"] == part] if part else events
     since = dict(zip(units, start, strict=True))
     histories = Histories.of(
         units.to_numpy(),
@@ -118,12 +230,11 @@ def repeats_figure(findings: Findings, part: str) -> go.Figure:
         event_age=events["day"].to_numpy() - events["unit"].map(since).to_numpy() + 0.5,
         unit_of_age="days",
     )
-    return figures.cumulative_figure(
-        histories, title=f"{part}: failures a unit since watching began", y="failures a unit"
-    )
+    title = f"{part or 'All parts'}: failures a unit since watching began"
+    return figures.cumulative_figure(histories, title=title, y="failures a unit")
 
 
-def show_all(things: Iterator[Any]) -> None:
+def show_all(things: Iterable[Any]) -> None:
     """Show each of several sections and figures, in a notebook."""
     from IPython.display import display
 
@@ -135,11 +246,11 @@ def show_all(things: Iterator[Any]) -> None:
 def check_lines(findings: Findings) -> str:
     """A few rounded numbers that the tests of the workbooks compare."""
     rows = findings.fleet.account("repairs")
-    first = findings.whole_parts[0]
+    first = "".join(f"; first: {one.part}" for one in findings.whole_parts[:1])
     return "\n".join(
         [
             f"{rows.read} rows read = {rows.used} used + {rows.set_aside} set aside",
-            f"{len(findings.whole_parts)} parts failed; first: {first.part}",
+            f"{len(findings.whole_parts)} parts failed{first}",
             *(f"{one.plan.fix}: {one.effect}, cause {one.cause_answer}" for one in findings.fixes),
         ]
     )

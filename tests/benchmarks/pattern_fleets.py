@@ -4,7 +4,7 @@ Day by day, every unit's part fails with its Weibull hazard times what is plante
 it. Lots are those of the part fitted, depots those of the unit.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -47,23 +47,18 @@ class Case:
 def make_lives(case: Case, rng: np.random.Generator) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return pieces of lives and the units with their depots."""
     shape = SHAPES.get(case.truth, float(rng.choice([1.0, 2.0])))
-    rows, depot = _simulate(case, shape, _scale(replace(case), shape), rng)
+    rows, depot = _simulate(case, shape, _scale(case, shape), rng)
     return rows, depot
 
 
 @lru_cache(maxsize=256)
 def _scale(case: Case, shape: float) -> float:
     """Scale at which such fleets have about the number of failures wanted."""
-    low, high = np.log(20.0), np.log(2e5)
-    for _ in range(10):
+    low, high = np.log(100.0), np.log(30000.0)
+    for _ in range(6):
         middle = (low + high) / 2
-        counts = [
-            _simulate(case, shape, float(np.exp(middle)), np.random.default_rng(seed))[0][
-                "failed"
-            ].sum()
-            for seed in (1, 2, 3)
-        ]
-        low, high = (middle, high) if np.mean(counts) > case.failures else (low, middle)
+        rows, _ = _simulate(case, shape, float(np.exp(middle)), np.random.default_rng(1))
+        low, high = (middle, high) if rows["failed"].sum() > case.failures else (low, middle)
     return float(np.exp((low + high) / 2))
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from rca.causes.later_lives import _own_past, compare_later_lives
+from rca.causes.later_lives import _due_by_own_past, compare_later_lives
 from rca.causes.pattern_lives import PartLives
 from rca.causes.pattern_models import UnitsFit, Weibull, units_fit
 from rca.life.weibull import fit_weibull
@@ -16,10 +16,10 @@ def lives_of(rows: pd.DataFrame) -> PartLives:
 
 
 def test_own_past_of_a_hand_worked_unit():
-    """Spread 0.5, exponential: factor (2 + failures before) / (2 + expected before).
+    """Spread 0.5, exponential: due (2 + N) log((2 + H + e) / (2 + H)).
 
-    Ages 100, 300, 200 of mean 200, so hazards 0.5, 1.5, 1 at level 1: factors 1, (2 + 1) / 2.5,
-    (2 + 2) / 4.
+    Ages 100, 300, 200 of mean 200, so hazards e = 0.5, 1.5, 1 at level 1 after N = 0, 1, 2
+    failures and H = 0, 0.5, 2.
     """
     rows = pd.DataFrame(
         {
@@ -36,12 +36,12 @@ def test_own_past_of_a_hand_worked_unit():
         }
     )
     fit = UnitsFit(spread=0.5, later_factor=1.0, shape=1.0, level=1.0)
-    assert _own_past(lives_of(rows), fit) == pytest.approx([1.0, 1.2, 1.0])
+    due = [2 * np.log(2.5 / 2), 3 * np.log(4 / 2.5), 4 * np.log(5 / 4)]
+    assert _due_by_own_past(lives_of(rows), fit) == pytest.approx(due)
     later = compare_later_lives(lives_of(rows), fit)
     assert later is not None
-    # expected: first 0.5, later 1.5 x 1.2 + 1 x 1 = 2.8; failures 1 and 1
-    assert later.ratio == pytest.approx((1 / 2.8) / (1 / 0.5))
-    assert later.expected == pytest.approx(5.6)
+    assert later.ratio == pytest.approx((1 / (due[1] + due[2])) / (1 / due[0]))
+    assert later.expected == pytest.approx((due[1] + due[2]) / due[0])
 
 
 @pytest.mark.parametrize(("spread", "truth"), [(0.06, "random"), (1.0, "spread")])

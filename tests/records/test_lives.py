@@ -313,7 +313,7 @@ def test_no_reason_column_blocks_lives_until_fleet_yaml_says_how_to_read_rows(tm
     assert "reason" in fleet.is_blocked("lives")
     stated = DEFAULT_YAML + (
         "tables: {units: units.csv, parts: parts.csv, repairs: "
-        '{file: repairs.csv, columns: {reason: action}, values: {reason: {replaced: failure}}}}\n'
+        "{file: repairs.csv, columns: {reason: action}, values: {reason: {replaced: failure}}}}\n"
     )
     fleet = small_fleet(tmp_path / "b", yaml=stated, units=UNITS, parts=PARTS, repairs=repairs)
     assert not fleet.is_blocked("lives")

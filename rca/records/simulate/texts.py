@@ -89,6 +89,5 @@ def _settings(plan: FleetPlan) -> Settings:
         repeat_meter=REPEAT_METER[plan.meter_unit],
         most_use_a_day=MOST_USE_A_DAY[plan.meter_unit],
         fixes={fix.name: FixSettings(fix=fix.name, **_fix_keys(fix)) for fix in plan.fixes},
-        reason_stated=True,
         defaults=(),
     )

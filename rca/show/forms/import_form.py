@@ -1,0 +1,314 @@
+"""The import as a form: point at an export, answer what it does not say, get a fleet and a page."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as widgets
+
+from rca.errors import RcaError, Refused
+from rca.records import files
+from rca.records.importing import (
+    Proposal,
+    Question,
+    propose,
+    read_answers,
+    write_fleet_folder,
+)
+from rca.show.forms import proposal_text
+from rca.show.forms.fields import (
+    Messages,
+    button,
+    choice,
+    form,
+    guarded,
+    note,
+    on_change,
+    row,
+    section,
+    set_options,
+    show_html,
+    text_field,
+    words,
+)
+from rca.show.forms.questions import CHOOSE, Card
+from rca.show.page import first_page
+from rca.show.report import Report, write_report
+from rca.show.workbook import find_folder
+
+ENDINGS = (*files.TABLE_ENDINGS, ".txt", ".tsv")
+NONE = ("none", "")
+FURTHER = {"units": "List of units, if there is one", "readings": "Meter readings, if apart",
+           "parts": "List of parts, if there is one"}  # fmt: skip
+
+
+class ImportForm:
+    """The form of `workbooks/import_records.ipynb`; `widget` is what the notebook shows.
+
+    Parameters
+    ----------
+    file
+        The export to begin with, "" for none; it is looked at once the form is made.
+    out_folder
+        Where the fleet folder is to be written; answers are kept beside it, so that the work
+        goes on where it was left.
+    report_folder
+        Where the first report is to be written.
+    """
+
+    def __init__(self, file: str = "", *, out_folder: str, report_folder: str) -> None:
+        self.proposal: Proposal | None = None
+        self.report: Report | None = None
+        self.cards: dict[str, Card] = {}
+        self.merges: dict[str, Card] = {}
+        self.changed: Card | None = None
+        start = find_file(file) if file else Path()
+        self._make_fields(start.parent if file else Path(), out_folder, report_folder)
+        self.widget = form(*self._sections())
+        self._list_files()
+        if file:
+            self.file.value = start.name
+            guarded(self.look, self.look_messages)()
+
+    def _make_fields(self, folder: Path, out: str, reports: str) -> None:
+        self.look_messages, self.answer_messages = Messages(), Messages()
+        self.change_messages, self.write_messages = Messages(), Messages()
+        self.page_messages, self.merge_messages = Messages(), Messages()
+        self.folder = text_field("Folder of your files", str(folder))
+        self.file = choice("Export of the repairs", [NONE])
+        self.further = {name: choice(label, [NONE]) for name, label in FURTHER.items()}
+        on_change(self.folder, self._list_files, self.look_messages)
+        self.proposed, self.faults, self.answerable = words(), words(), words()
+        self.open_cards, self.merge_cards = widgets.VBox([]), widgets.VBox([])
+        self.open_head = words()
+        self.change_what = choice("What do you want to change?", [CHOOSE])
+        self.change_card = widgets.VBox([])
+        on_change(self.change_what, self._show_change, self.change_messages)
+        self.out = text_field("Folder for the fleet", out)
+        self.reports = text_field("Folder for reports", reports)
+        self.page, self.link = words(), widgets.Output()
+
+    def _sections(self) -> Iterator[widgets.Widget]:
+        yield section(
+            "1. Your file",
+            note("Drag your export into the list of files at the left of this window, or name the "
+                 "folder in which it lies. CSV, Excel (.xlsx) and Parquet files are read."),
+            row(self.folder, self.file),
+            row(*self.further.values()),
+            button("Look at the file", self.look, self.look_messages, main=True),
+            self.look_messages.widget,
+        )  # fmt: skip
+        yield section("2. What the file seems to be", self.proposed)
+        yield section(
+            "3. What only you can say", self.open_head, self.open_cards,
+            row(button("Fill in what is proposed", self.take_proposals, self.answer_messages),
+                button("Use these answers", self.use_answers, self.answer_messages, main=True)),
+            self.answer_messages.widget,
+        )  # fmt: skip
+        yield section(
+            "4. Spellings that may be one name",
+            self.merge_cards,
+            row(button("Merge what is ticked", self.merge, self.merge_messages)),
+            self.merge_messages.widget,
+        )
+        yield section(
+            "5. Change something else",
+            note("Everything that was proposed or answered can be changed here."),
+            row(self.change_what), self.change_card,
+            button("Use this change", self.use_change, self.change_messages),
+            self.change_messages.widget,
+        )  # fmt: skip
+        yield section("6. Faults found", self.faults)
+        yield section("7. What these records can answer", self.answerable)
+        yield section(
+            "8. Write the fleet folder",
+            note("It holds a copy of your files and a fleet.yaml that repeats this import without "
+                 "questions. A folder that exists is never changed."),
+            row(self.out),
+            button("Write the fleet folder", self.write, self.write_messages, main=True),
+            self.write_messages.widget,
+        )  # fmt: skip
+        yield section(
+            "9. The first page",
+            row(self.reports),
+            button("Make the first page", self.make_page, self.page_messages, main=True),
+            self.page_messages.widget, self.link, self.page,
+        )  # fmt: skip
+
+    # What the buttons do; each returns what to say.
+
+    def look(self) -> str:
+        """Look at the file with the answers that are kept for it."""
+        if not self.file.value:
+            raise RcaError("no file is chosen", next_step="choose one in the list above")
+        kept, said = self._kept_answers(), ""
+        try:
+            self.proposal = self._propose(kept)
+        except Refused as refused:
+            stale = {one.column for one in refused.problems if one.file == "answers"}
+            if not stale:
+                raise
+            left = {key: answer for key, answer in kept.items() if key not in stale}
+            self.proposal = self._propose(left)
+            said = f" Kept answers that are no longer asked were dropped: {', '.join(stale)}."
+        self._show()
+        rows = self.proposal.tables["repairs"].rows
+        taken_up = f" {len(kept)} answers of an earlier time were taken up." if kept else ""
+        return f"{self.file.value}: {rows} rows.{taken_up}{said} {self._state()}"
+
+    def take_proposals(self) -> str:
+        """Fill in what is proposed; nothing is used yet."""
+        for card in self.cards.values():
+            card.take_proposal()
+        return "Filled in where something is proposed. Look it over, then use these answers."
+
+    def use_answers(self) -> str:
+        """Use everything that is filled in, and show what is still open."""
+        answers = {name: card.answer for name, card in self.cards.items()}
+        self._use({name: answer for name, answer in answers.items() if answer is not None})
+        return self._state()
+
+    def merge(self) -> str:
+        """Take the ticked spellings for the names beside them."""
+        if not self.merges:
+            raise RcaError("there is nothing to merge", next_step="go on with the next section")
+        self._use({name: card.answer for name, card in self.merges.items()})
+        count = sum(len(c.answer) for c in self.merges.values() if isinstance(c.answer, dict))
+        return f"{count} spellings are merged. {self._state()}"
+
+    def use_change(self) -> str:
+        """Use the one changed answer."""
+        if self.changed is None or self.changed.answer is None:
+            raise RcaError("nothing is changed yet", next_step="choose what to change above")
+        self._use({self.changed.question.id: self.changed.answer})
+        return f"Changed. {self._state()}"
+
+    def write(self) -> str:
+        """Write the fleet folder."""
+        done = write_fleet_folder(self._looked_at(), Path(self.out.value))
+        return (
+            f"{done.folder} is written: {done.fleet}. The same from the command line: "
+            f"rca import {self._path(self.file.value)} --out {done.folder} "
+            f"--answers {self._answers_file()}"
+        )
+
+    def make_page(self) -> str:
+        """Make the first report of the fleet folder and show its first page."""
+        folder = Path(self.out.value)
+        if not folder.is_dir():
+            raise RcaError(f"{folder} is not there yet", next_step="write the fleet folder first")
+        self.report = write_report(find_folder(str(folder)), out=Path(self.reports.value))
+        place = Path(self.reports.value) / self.report.folder.name / "report.html"
+        self.page.value = first_page(self.report.summary).html
+        show_html(self.link, f'<p>The whole report: <a href="{place}">{place}</a></p>')
+        return f"The report is in {place.parent}."
+
+    def __str__(self) -> str:
+        if self.proposal is None:
+            return "no file was looked at"
+        rows = self.proposal.tables["repairs"].rows
+        return (
+            f"{self.proposal.path.name}: {rows} rows, "
+            f"{len(self.proposal.tables['repairs'].columns)} columns matched, "
+            f"{len(self.proposal.open)} open questions"
+        )
+
+    # How it is done.
+
+    def _list_files(self) -> None:
+        names = proposal_text.file_names(Path(self.folder.value or "."), ENDINGS)
+        for field in (self.file, *self.further.values()):
+            set_options(field, [NONE, *names])
+
+    def _path(self, name: str) -> Path:
+        return Path(self.folder.value or ".") / name
+
+    def _propose(self, answers: Mapping[str, Any]) -> Proposal:
+        beside = {name: self._path(one.value) for name, one in self.further.items() if one.value}
+        return propose(
+            self._path(self.file.value),
+            units=beside.get("units"),
+            readings=beside.get("readings"),
+            parts=beside.get("parts"),
+            answers=answers,
+        )
+
+    def _use(self, given: Mapping[str, Any]) -> None:
+        proposal = self._looked_at()
+        for name, answer in given.items():
+            proposal = proposal.answer(name, answer)
+        self.proposal = proposal
+        self._answers_file().parent.mkdir(parents=True, exist_ok=True)
+        files.write_yaml(self._answers_file(), dict(proposal.answers))
+        self._show()
+
+    def _answers_file(self) -> Path:
+        """Answers are kept beside the fleet folder, by the name of the file that they are for."""
+        return Path(self.out.value).parent / f"{self.file.value}.answers.yaml"
+
+    def _kept_answers(self) -> dict[str, Any]:
+        place = self._answers_file()
+        return read_answers(place) if place.is_file() else {}
+
+    def _looked_at(self) -> Proposal:
+        if self.proposal is None:
+            raise RcaError("no file was looked at yet", next_step="begin with 1. Your file")
+        return self.proposal
+
+    def _state(self) -> str:
+        count = len(self._looked_at().open)
+        if count:
+            return f"{count} questions are open."
+        if self._looked_at().problems:
+            return "Nothing is open, but the file cannot be read so; see below."
+        return "Nothing is open: the fleet folder can be written."
+
+    def _show(self) -> None:
+        proposal = self._looked_at()
+        merges = [q for q in proposal.questions if q.kind == "merge"]
+        self.cards = {q.id: _card(proposal, q) for q in proposal.open}
+        self.merges = {q.id: _card(proposal, q) for q in merges}
+        none = note("No two spellings look like one name.")
+        self.open_cards.children = tuple(card.widget for card in self.cards.values())
+        self.merge_cards.children = tuple(c.widget for c in self.merges.values()) or (none,)
+        self.open_head.value = f"<p>{self._state()}</p>{proposal_text.problems_text(proposal)}"
+        self.proposed.value = proposal_text.proposed_tables(proposal)
+        self.faults.value = proposal_text.faults_table(proposal)
+        self.answerable.value = proposal_text.answerable_table(proposal)
+        shown = {*self.cards, *self.merges}
+        others = [q for q in proposal.questions if q.id not in shown]
+        self.change_what.value = ""
+        set_options(self.change_what, [CHOOSE, *((_in_short(proposal, q), q.id) for q in others)])
+        self._show_change()
+
+    def _show_change(self) -> None:
+        self.changed = None
+        if self.proposal is None or not self.change_what.value:
+            self.change_card.children = ()
+            return
+        self.changed = _card(self.proposal, self.proposal.question(self.change_what.value))
+        self.change_card.children = (self.changed.widget,)
+
+
+def find_file(file: str) -> Path:
+    """Return a file as named, or beside the workbooks where it is not found from here."""
+    given = Path(file)
+    return given if given.is_file() else find_folder(str(given.parent)) / given.name
+
+
+def _card(proposal: Proposal, question: Question) -> Card:
+    return Card(question, proposal.answers.get(question.id))
+
+
+def _in_short(proposal: Proposal, question: Question) -> str:
+    """Name a question with what holds now."""
+    table, _, ours = question.id.rpartition("columns.")
+    if table or question.id.startswith("columns."):
+        one = proposal.tables[table.rstrip(".") or "repairs"]
+        held = one.columns.get(ours, "none is used")
+    else:
+        meaning = question.meaning(proposal.answers.get(question.id))
+        held = meaning if isinstance(meaning, str) else ""
+    about = question.id.split(".")[0]
+    lead = f"{about}: " if about in FURTHER else ""
+    return f"{lead}{question.text} {held}".strip()

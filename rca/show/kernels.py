@@ -1,0 +1,105 @@
+"""Kernels that start at once: forked from a process that has loaded everything beforehand.
+
+For many reports in one run. Works where processes can be forked from a server (not on Windows);
+elsewhere an ordinary kernel starts for each report.
+"""
+
+import multiprocessing
+import os
+import signal
+from typing import Any
+
+from jupyter_client.manager import AsyncKernelManager
+from jupyter_client.provisioning import LocalProvisioner
+
+PRELOADED = ("rca.show.workbook", "ipykernel.ipkernel", "IPython.core.interactiveshell")
+
+
+def can_preload() -> bool:
+    """Whether this system can fork kernels from a loaded process."""
+    return "forkserver" in multiprocessing.get_all_start_methods()
+
+
+def preload() -> None:
+    """Start the loaded process; it ends with this one."""
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(list(PRELOADED))
+    idle = context.Process(target=_nothing)
+    idle.start()
+    idle.join()
+
+
+def _nothing() -> None:
+    """Do nothing: the first process that is asked for loads the server."""
+
+
+def _be_a_kernel(connection_file: str, folder: str, variables: dict[str, str], parent: int) -> None:
+    """Become an IPython kernel; runs in the forked process."""
+    from ipykernel.kernelapp import IPKernelApp
+
+    os.environ.clear()
+    os.environ.update(variables)
+    os.chdir(folder)
+    os.setpgrp()
+    nowhere = os.open(os.devnull, os.O_RDWR)  # what fails stands in the notebook
+    os.dup2(nowhere, 1)
+    os.dup2(nowhere, 2)
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    app = IPKernelApp.instance(parent_handle=parent)
+    app.initialize(["-f", connection_file, "--HistoryManager.hist_file=:memory:"])
+    app.start()
+
+
+class _Forked:
+    """A forked process with the few words of `subprocess.Popen` that a kernel manager uses."""
+
+    def __init__(self, process: Any) -> None:
+        self.process, self.pid = process, process.pid
+        self.stdin = self.stdout = self.stderr = None
+
+    def poll(self) -> int | None:
+        return None if self.process.is_alive() else (self.process.exitcode or 0)
+
+    def wait(self, timeout: float | None = None) -> int | None:
+        self.process.join(timeout)
+        return self.poll()
+
+    def send_signal(self, number: int) -> None:
+        if self.process.is_alive():
+            os.kill(self.pid, number)
+
+    def terminate(self) -> None:
+        self.send_signal(signal.SIGTERM)
+
+    def kill(self) -> None:
+        self.send_signal(signal.SIGKILL)
+
+
+class _ForkProvisioner(LocalProvisioner):
+    """Starts the kernel by forking the loaded process."""
+
+    async def launch_kernel(self, cmd: list[str], **kwargs: Any) -> Any:
+        context = multiprocessing.get_context("forkserver")
+        variables = kwargs.get("env") or dict(os.environ)
+        folder = kwargs.get("cwd") or os.getcwd()
+        assert self.parent is not None
+        file = self.parent.connection_file
+        process = context.Process(
+            target=_be_a_kernel, args=(file, str(folder), dict(variables), os.getpid())
+        )
+        process.start()
+        self.process = _Forked(process)  # type: ignore[assignment]
+        self.pid, self.pgid = process.pid, None
+        return self.connection_info
+
+
+class PreloadedKernelManager(AsyncKernelManager):
+    """Manager of one kernel that is forked instead of started afresh."""
+
+    async def _async_pre_start_kernel(self, **kw: Any) -> Any:
+        if self.provisioner is None:
+            self.kernel_id = self.kernel_id or "preloaded"
+            self.provisioner = _ForkProvisioner(
+                kernel_id=self.kernel_id, kernel_spec=self.kernel_spec, parent=self
+            )
+        return await super()._async_pre_start_kernel(**kw)

@@ -1,0 +1,88 @@
+"""Checks of YAML against a schema: file, line, place, value, rule and the nearest right word."""
+
+import jsonschema
+import pytest
+
+from rca.records import files
+from rca.records.schema import did_you_mean, nearest, schema_problems
+
+SCHEMA = {
+    "type": "object",
+    "additionalProperties": False,
+    "required": ["unit"],
+    "properties": {
+        "unit": {"enum": ["km", "miles"]},
+        "name": {"type": "string", "minLength": 1},
+        "day": {"type": "string", "pattern": "^\\d{4}-\\d{2}-\\d{2}$"},
+        "ratio": {"type": "number", "exclusiveMinimum": 0, "maximum": 1},
+        "words": {"type": "array", "minItems": 2, "items": {"type": "string"}},
+        "table": {
+            "oneOf": [
+                {"type": "string", "minLength": 1},
+                {
+                    "type": "object",
+                    "additionalProperties": False,
+                    "properties": {"file": {"type": "string"}, "query": {"type": "string"}},
+                    "oneOf": [{"required": ["file"]}, {"required": ["query"]}],
+                },
+            ]
+        },
+    },
+}
+
+
+def problems(tmp_path, text):
+    (tmp_path / "t.yaml").write_text(text, encoding="utf-8")
+    return schema_problems(files.read_yaml(tmp_path / "t.yaml"), SCHEMA, file="t.yaml")
+
+
+def test_the_schema_of_this_test_is_a_schema():
+    jsonschema.Draft202012Validator.check_schema(SCHEMA)
+
+
+def test_what_fits_has_no_problems(tmp_path):
+    assert problems(tmp_path, "unit: km\nratio: 1\ntable: {query: q}\nwords: [a, b]\n") == []
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "column", "value", "rule", "step"),
+    [
+        ("unit: km\nnmae: x\n", 2, "", "nmae", "is not a known key", "did you mean 'name'?"),
+        ("unit: mile\n", 1, "unit", "mile", "is not one of the allowed words", "'miles'"),
+        ("units: km\n", 1, "", "units", "is not a known key", "'unit'"),
+        ("unit: km\nname: 5\n", 2, "name", "5", "must be text", "put it in quotes"),
+        ("unit: km\nname: ''\n", 2, "name", "", "must not be empty", ""),
+        ("unit: km\nday: 1.2.24\n", 2, "day", "1.2.24", "a date written YYYY-MM-DD", ""),
+        ("unit: km\nratio: 0\n", 2, "ratio", "0", "must be above 0", ""),
+        ("unit: km\nratio: 2\n", 2, "ratio", "2", "must be 1 or less", ""),
+        ("unit: km\nratio: x\n", 2, "ratio", "x", "must be a number", ""),
+        ("unit: km\nwords: [a]\n", 2, "words", "", "needs at least 2 entries", ""),
+        ("unit: km\nwords:\n- a\n- 2\n", 4, "words.1", "2", "must be text", "quotes"),
+        ("unit: km\ntable:\n", 2, "table", "None", "must be text or a group of keys", ""),
+        ("unit: km\ntable: {}\n", 2, "table", "", "the key 'file' is missing", ""),
+        ("unit: km\ntable:\n  fil: x\n", 3, "table", "fil", "is not a known key", "'file'"),
+        ("unit: km\ntable: {file: a, query: b}\n", 2, "table", "", "only one may be said", ""),
+    ],
+)  # fmt: skip
+def test_each_rule_is_told_with_its_place(tmp_path, text, line, column, value, rule, step):
+    found = problems(tmp_path, text)[0]
+    assert (found.file, found.line, found.column, found.value) == ("t.yaml", line, column, value)
+    assert rule in found.rule
+    assert step in found.next_step
+
+
+def test_a_missing_key_is_told_with_what_was_written_for_it(tmp_path):
+    found = problems(tmp_path, "units: km\n")
+    assert {one.rule for one in found} == {"is not a known key", "the key 'unit' is missing"}
+    assert any("did you write 'units' for it?" in one.next_step for one in found)
+
+
+def test_all_problems_are_told_at_once(tmp_path):
+    assert len(problems(tmp_path, "unit: x\nratio: -1\nname: 1\nb: 2\n")) == 4
+
+
+def test_nearest_words_do_not_depend_on_case():
+    assert nearest("REASN", ["reason", "action"]) == "reason"
+    assert nearest("zzz", ["reason"]) == ""
+    assert nearest("metre", ["meter"], likeness=0.9) == ""
+    assert did_you_mean(";;", [",", ";"]) == "did you mean ';'? Allowed: ',', ';'"
