@@ -4,9 +4,16 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from rca.records import files
 from rca.show.report import write_report
+
+# A run must tell of the change under test, not of the dice or of a busy machine: the same examples
+# every time, no deadline. HYPOTHESIS_PROFILE=search looks for new ones.
+settings.register_profile("steady", deadline=None, derandomize=True, database=None)
+settings.register_profile("search", deadline=None)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "steady"))
 
 
 @pytest.fixture(scope="session")

@@ -13,7 +13,7 @@ from IPython import display as ipython_display
 from nbformat import v4
 
 
-def run_in_process(source, target, *, parameters, seconds, secrets=(), kernel_manager=None):
+def run_in_process(source, target, *, parameters, **_):
     """Stand in for `rca.show.execution.run_workbook`: same notebook, same outputs."""
     from rca.show.execution import WorkbookFailed
 

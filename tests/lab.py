@@ -36,10 +36,13 @@ RESTART = """async () => {
   await context.restartKernel();
   await context.session.kernel.requestKernelInfo();
 }"""
-RUN_ALL = "() => { window.jupyterapp.commands.execute('notebook:run-all-cells'); }"
+RUN_ALL = """() => {
+  for (const cell of window.jupyterapp.shell.currentWidget.model.cells)
+    if (cell.type === 'code') cell.executionCount = null;
+  window.jupyterapp.commands.execute('notebook:run-all-cells');
+}"""
 RUNNING = """() => [...window.jupyterapp.shell.currentWidget.model.cells]
-  .some(cell => cell.type === 'code' && (cell.executionCount || cell.executionState === 'running'))
-"""
+  .some(cell => cell.type === 'code' && cell.executionCount)"""
 SAVE = "() => window.jupyterapp.commands.execute('docmanager:save')"
 
 

@@ -162,11 +162,14 @@ def test_two_whys_and_a_reading_support_a_link_and_are_there_again(tmp_path):
 
 def add_why_with_the_keyboard(page, says: str) -> None:
     """Write an answer and add it without touching the mouse."""
+    page.get_by_role("button", name="Add this why", exact=True).wait_for()
     page.get_by_label("Because … (a full sentence)").focus()
     page.keyboard.type(says)
-    for _ in range(12):
+    for _ in range(10):
         page.keyboard.press("Tab")
-        if page.evaluate("document.activeElement.textContent") == "Add this why":
+        reached = page.evaluate("document.activeElement.textContent")
+        if reached == "Add this why":
             break
+    assert reached == "Add this why"
     page.keyboard.press("Enter")
     said(page, f"“{says}” to")

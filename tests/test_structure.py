@@ -89,6 +89,8 @@ def _opens(owner):
 
 def opened_files(tree):
     """Calls that open a file, but for those of files.py and those that read a text in memory."""
+    arguments = [node for node in ast.walk(tree) if isinstance(node, ast.arg) and node.annotation]
+    buffers = {one.arg for one in arguments if ast.unparse(one.annotation) == "pa.Buffer"}
     for node in ast.walk(tree):
         if not isinstance(node, ast.Call):
             continue
@@ -97,7 +99,8 @@ def opened_files(tree):
         through = getattr(getattr(function, "value", None), "id", "")
         if name == "open" and isinstance(function, ast.Attribute) and not _opens(function.value):
             continue
-        in_memory = bool(node.args) and ast.unparse(node.args[0]).startswith("io.StringIO(")
+        first = ast.unparse(node.args[0]) if node.args else ""
+        in_memory = first.startswith("io.StringIO(") or first in buffers
         if name in FILE_CALLS and through != "files" and not in_memory:
             yield f"line {node.lineno}: {ast.unparse(function)}"
 

@@ -9,7 +9,7 @@ from scipy.special import ndtri
 
 from rca.errors import NoFit, RcaError
 from rca.life.likelihood import Sums
-from rca.life.peak import LARGEST_SHAPE, SMALLEST_SHAPE, halley_step
+from rca.life.peak import LARGEST_SHAPE, LEAST_INFORMATION, LEAST_SPAN, SMALLEST_SHAPE, halley_step
 from rca.life.sample import Array, Lives
 from rca.life.weibull import FARTHEST, fit_weibull, hazard_of
 
@@ -19,6 +19,7 @@ NO_FAILURE = "no failure"
 ALL_AT_END = "all failures at the largest age, nothing ran beyond it"
 TOWARD_ZERO = "the likelihood only rises toward shape 0"
 TOO_CLOSE = "the failures lie too close together"
+FLAT = "the likelihood is flat over a wide range of shapes"
 TOO_SHORT = "the lives were watched for too short a span"
 
 
@@ -79,12 +80,11 @@ def fit_weibull_groups(lives: Lives, group: ArrayLike) -> WeibullFits:
     """
     labels, starts, lives = _sorted_by_group(lives, np.asarray(group))
     exact, running = lives.exact, lives.running
-    n_exact = np.add.reduceat(lives.count * exact, starts)
-    n_running = np.add.reduceat(lives.count * running, starts)
-    n_failed = np.add.reduceat(lives.count, starts) - n_running
+    n_failed = np.add.reduceat(lives.count * ~running, starts)
+    n_running = np.add.reduceat(lives.count, starts) - n_failed
     reference = np.maximum.reduceat(lives.low, starts)
     first_high = np.minimum.reduceat(lives.high, starts)
-    mixed = n_exact < n_failed
+    mixed = np.logical_or.reduceat(~(exact | running), starts)
     reason = np.full(len(labels), "", dtype=object)
     reason[reference <= first_high] = ALL_AT_END
     reason[n_failed == 0] = NO_FAILURE
@@ -94,8 +94,9 @@ def fit_weibull_groups(lives: Lives, group: ArrayLike) -> WeibullFits:
     if ready.any():
         terms = _Terms.of(lives, starts, reference).some(ready)
         answer[:, ready], reason[ready] = _peaks(terms, reference[ready])
+    ends = np.append(starts[1:], len(lives))
     for index in np.flatnonzero(mixed):
-        rows = slice(starts[index], [*starts, len(lives)][index + 1])
+        rows = slice(starts[index], ends[index])
         answer[:, index], reason[index] = _one(_taken(lives, rows))
     shape, scale, value, var_shape, both, var_scale = answer
     return WeibullFits(
@@ -212,7 +213,7 @@ def _climb(terms: _Terms) -> tuple[Array, Sums]:
         here, now = shape[left], terms.sums(shape[left])
         with np.errstate(divide="ignore", invalid="ignore"):
             slope, step = halley_step(here, mean_log[left], *now)
-        settled = np.abs(step) < 1e-4 * here  # an error of e becomes one of about e ** 3
+        settled = np.abs(step) < 1e-3 * here  # an error of e becomes one of about e ** 3
         stuck = ~(now.s0 > 0) | (high[left] < low[left] * (1 + 1e-9))
         last = np.where(settled, step, 0.0)
         sums[:, left] = now.moved(last)
@@ -229,7 +230,9 @@ def _climb(terms: _Terms) -> tuple[Array, Sums]:
 def _peaks(terms: _Terms, reference: Array) -> tuple[Array, NDArray[np.object_]]:
     """Shape, scale, log-likelihood and variances of groups of exact lives; nan with a reason."""
     shape, sums = _climb(terms)
-    n, hazard = terms.n_exact, terms.n_exact / sums.s0
+    gross = 0.0 if terms.entry is None else terms._powers(terms.x, shape)[0]
+    empty = ~(sums.s0 > LEAST_SPAN * gross)
+    n, hazard = terms.n_exact, terms.n_exact / np.where(empty, 1.0, sums.s0)
     log_scale = -np.log(hazard) / shape
     value = n * np.log(shape * hazard / reference) + (shape - 1) * terms.sum_log - n
     # Information on (shape, level), turned to (log shape, log scale) as for a single fit.
@@ -237,11 +240,14 @@ def _peaks(terms: _Terms, reference: Array) -> tuple[Array, NDArray[np.object_]]
     a = shape**2 * (shape_shape - 2 * log_scale * shape_level + log_scale**2 * n)
     b, c = shape**2 * (log_scale * n - shape_level), shape**2 * n
     free = a * c - b * b
-    answer = np.array([shape, reference * np.exp(log_scale), value, c / free, -b / free, a / free])
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # only where refused below
+        scale, *variances = reference * np.exp(log_scale), c / free, -b / free, a / free
+    answer = np.array([shape, scale, value, *variances])
     reason = np.full(len(shape), "", dtype=object)
     reason[(shape < 1.01 * SMALLEST_SHAPE) | (np.abs(log_scale) > FARTHEST)] = TOWARD_ZERO
     reason[shape > 0.99 * LARGEST_SHAPE] = TOO_CLOSE
-    reason[~(sums.s0 > 0)] = TOO_SHORT
+    reason[(reason == "") & ~(free > LEAST_INFORMATION * c)] = FLAT
+    reason[empty] = TOO_SHORT
     answer[:, reason != ""] = np.nan
     return answer, reason
 

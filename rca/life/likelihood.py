@@ -209,6 +209,12 @@ class WeibullLikelihood:
                 totals[power] += np.add.reduce(terms)
         return Sums(*map(float, totals))
 
+    def gross(self, shape: float) -> float:
+        """The sum with every sign positive where lives are late, else 0 (nothing cancels)."""
+        if self.weight is None or not self.late:
+            return 0.0
+        return float((np.abs(self.weight) * np.exp(shape * self.x)).sum())
+
     def at(self, shape: float, level: float, *, sums: Sums | None = None) -> Slopes:
         """Log-likelihood and derivatives at one shape and level."""
         s0, s1, s2, _ = sums or self.sums(shape)

@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -150,38 +150,23 @@ class _Terms:
         )
 
     def at(self, point: Array) -> tuple[float, Array, Array]:
-        """Log-likelihood, gradient and Hessian in (ln slope, offset), z = slope y - offset.
-
-        exact: ln slope - ln age - ln width + ln phi(z); running: ln Q(z); late: - ln Q(z at
-        entry); between: ln(Q(z at low) - Q(z at high)).
-        """
-        slope, offset = math.exp(point[0]), point[1]
-        z, n = slope * self.exact - offset, float(self.exact_count.sum())
-        log_age = self.centre + self.width * self.exact
-        value = n * (point[0] - math.log(self.width) - _LOG_ROOT_2PI)
-        value -= float(self.exact_count @ (log_age + 0.5 * z * z))
-        z_end = slope * self.ends - offset
-        log_q = log_ndtr(-z_end)
-        mills = np.exp(-0.5 * z_end * z_end - _LOG_ROOT_2PI - log_q)
-        z_low = np.where(self.from_new, -40.0, slope * self.low - offset)
-        z_high = slope * self.high - offset
-        log_share = _log_share(z_low, z_high)
-        f, g = (np.exp(-0.5 * z * z - _LOG_ROOT_2PI - log_share) for z in (z_low, z_high))
-        value += float(self.weight @ log_q) + float(self.count @ log_share)
-        # Sums of first and second derivatives in z, times powers of y, over every z that occurs.
+        """Log-likelihood, gradient and Hessian in (ln slope, offset); z = slope y - offset."""
+        slope, offset = math.exp(point[0]), float(point[1])
+        n = float(self.exact_count.sum())
+        low = np.where(self.from_new, -40.0, slope * self.low - offset)
+        between, cross = _between(low, slope * self.high - offset, self.count)
+        kinds = [
+            _exact(slope * self.exact - offset, self.exact_count),
+            _survived(slope * self.ends - offset, self.weight),
+            between,
+        ]
         y = np.concatenate([self.exact, self.ends, self.low, self.high])
-        first = np.concatenate(
-            [-self.exact_count * z, -self.weight * mills, -self.count * f, self.count * g]
-        )
-        second = np.concatenate(
-            [
-                -self.exact_count,
-                -self.weight * mills * (mills - z_end),
-                self.count * (z_low * f - f * f),
-                -self.count * (z_high * g + g * g),
-            ]
-        )
-        cross = self.count * f * g
+        first = np.concatenate([kind.first for kind in kinds])
+        second = np.concatenate([kind.second for kind in kinds])
+        log_age = self.centre + self.width * self.exact
+        value = n * (point[0] - math.log(self.width)) - float(self.exact_count @ log_age)
+        value += sum(kind.value for kind in kinds)
+        # The chain rule: z changes by y with the slope and by -1 with the offset.
         d_slope, d_offset = n / slope + float(first @ y), -float(first.sum())
         slope_slope = -n / slope**2 + float(second @ y**2 + 2 * cross @ (self.low * self.high))
         slope_offset = -float(second @ y + cross @ (self.low + self.high))
@@ -190,6 +175,35 @@ class _Terms:
         by_log = slope**2 * slope_slope + slope * d_slope
         hessian = np.array([[by_log, slope * slope_offset], [slope * slope_offset, offset_offset]])
         return value, gradient, hessian
+
+
+class _ByZ(NamedTuple):
+    """Terms of one kind: their sum, and first and second derivatives in each z, with counts."""
+
+    value: float
+    first: Array
+    second: Array
+
+
+def _exact(z: Array, count: Array) -> _ByZ:
+    """ln phi(z), phi the normal density."""
+    return _ByZ(float(count @ (-0.5 * z * z - _LOG_ROOT_2PI)), -count * z, -count)
+
+
+def _survived(z: Array, weight: Array) -> _ByZ:
+    """ln Q(z), Q the normal upper tail; its slope is minus the hazard phi / Q."""
+    log_q = log_ndtr(-z)
+    hazard = np.exp(-0.5 * z * z - _LOG_ROOT_2PI - log_q)
+    return _ByZ(float(weight @ log_q), -weight * hazard, -weight * hazard * (hazard - z))
+
+
+def _between(low: Array, high: Array, count: Array) -> tuple[_ByZ, Array]:
+    """ln(Q(low) - Q(high)); derivatives in low, then in high, and the mixed one."""
+    log_share = _log_share(low, high)
+    f, g = (np.exp(-0.5 * z * z - _LOG_ROOT_2PI - log_share) for z in (low, high))
+    first = np.concatenate([-count * f, count * g])
+    second = np.concatenate([count * (low * f - f * f), -count * (high * g + g * g)])
+    return _ByZ(float(count @ log_share), first, second), count * f * g
 
 
 def _log_share(z_low: Array, z_high: Array) -> Array:

@@ -6,6 +6,7 @@ from typing import NamedTuple, TypeVar
 
 import numpy as np
 
+from rca.errors import NoFit
 from rca.life.likelihood import Slopes, Sums, WeibullLikelihood
 from rca.life.sample import Array
 
@@ -13,6 +14,11 @@ Number = TypeVar("Number", float, Array)
 
 SMALLEST_SHAPE, LARGEST_SHAPE = 1e-3, 1e6
 
+# On the log of the shape: less is a standard error of a factor of e ** 100.
+LEAST_INFORMATION = 1e-4
+# Share of the hazard at the ends that must be left after that at the entries; below it rounding
+# has eaten the digits of the difference.
+LEAST_SPAN = 1e-9
 _ENOUGH_TO_START = 4096  # terms that tell the shape to a few percent
 
 
@@ -32,6 +38,11 @@ def find_peak(likelihood: WeibullLikelihood) -> Peak:
     if every > 1:
         shape, _ = _climb(likelihood, shape, every=every)
     shape, sums = _climb(likelihood, shape)
+    if sums.s0 <= LEAST_SPAN * likelihood.gross(shape):
+        raise NoFit(
+            "the lives were watched for too short a span, each, to be told from none",
+            next_step="check entry ages against the ages at the end",
+        )
     level = math.log(likelihood.n_exact / sums.s0)
     return Peak(shape, level, likelihood.at(shape, level, sums=sums))
 
@@ -83,12 +94,12 @@ def _climb(likelihood: WeibullLikelihood, shape: float, *, every: int = 1) -> tu
     low, high = SMALLEST_SHAPE, LARGEST_SHAPE
     # As numpy's number, a division by 0 is infinite and no error: then the bracket decides.
     mean_log = np.float64(likelihood.sum_log / likelihood.n_exact)
-    close = 1e-4 if every == 1 else 1e-2
+    close = 1e-3 if every == 1 else 1e-2
     while True:
         sums = likelihood.sums(shape, every=every)
         if sums.s0 <= 0:  # too few terms of late lives, or an entry next to its end
             return 1.0, sums
-        with np.errstate(divide="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore"):
             slope, step = map(float, halley_step(shape, mean_log, *sums))
         if abs(step) < close * shape:
             return shape + step, sums.moved(step)

@@ -19,12 +19,18 @@ from rca.life.intervals import (
     sought_survival,
 )
 from rca.life.likelihood import WeibullLikelihood
-from rca.life.peak import LARGEST_SHAPE, SMALLEST_SHAPE, Peak, best_level, find_peak
+from rca.life.peak import (
+    LARGEST_SHAPE,
+    LEAST_INFORMATION,
+    SMALLEST_SHAPE,
+    Peak,
+    best_level,
+    find_peak,
+)
 from rca.life.sample import Array, Interval, Lives
 
 # With fewer failures a curve of known shape is shown with the next lower shape beside it.
 FEW_FAILURES = 8
-_LEAST_INFORMATION = 1e-4  # on the log of the shape: a standard error of a factor e ** 100
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,15 +141,19 @@ class WeibullFit:
         return interval_of(self, about, confidence=confidence, method=method)
 
     def __str__(self) -> str:
-        unit = self.unit or "units"
         head = f"Weibull, {self.n_failed:g} failed, {self.n_running:g} suspended: "
-        if self.n_failed == 0:
-            lower = self.interval("scale").lower
-            return f"{head}shape {self.shape:.4g} given, scale above {lower:.4g} {unit} (95 %)"
+        lower = self.one_lower
+        beside = f"; one lower, {lower._in_words()}" if lower else ""
+        return head + self._in_words() + beside
+
+    def _in_words(self) -> str:
+        unit = self.unit or "units"
         given = " given" if self.shape_known else f", {self.interval('shape')}"
+        shape = f"shape {self.shape:.4g}{given}"
+        if self.n_failed == 0:
+            return f"{shape}; scale above {self.interval('scale').lower:.4g} {unit} (95 %)"
         return (
-            f"{head}shape {self.shape:.4g}{given}; "
-            f"scale {self.scale:.4g} {unit}, {self.interval('scale')}; "
+            f"{shape}; scale {self.scale:.4g} {unit}, {self.interval('scale')}; "
             f"B10 life {self.life(0.1):.4g} {unit}, {self.life_interval(0.1)}"
         )
 
@@ -221,7 +231,7 @@ def _fit_both(likelihood: WeibullLikelihood, peak: Peak, unit: str) -> WeibullFi
     )
     turn = shape * np.array([[1.0, 0.0], [-log_scale, -1.0]])
     (a, b), (_, c) = information = -(turn.T @ hessian @ turn)
-    if not (a > 0 and c > 0 and a - b * b / c > _LEAST_INFORMATION):
+    if not (a > 0 and c > 0 and a - b * b / c > LEAST_INFORMATION):
         raise NoFit(
             "the likelihood is flat over a wide range of shapes: the records fix none",
             next_step="give a known shape: fit_weibull(lives, shape=...); or state closer ages",

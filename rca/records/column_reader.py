@@ -126,8 +126,10 @@ class ColumnReader:
         return out
 
     def _free(self, series: pd.Series) -> Any:
-        if not pd.api.types.is_string_dtype(series.dtype):
-            series = series.astype(object).map(cell_text)
+        if series.empty:
+            return np.empty(0, dtype=object)
+        if pd.api.types.infer_dtype(series, skipna=True) != "string":
+            series = series.astype(object).map(cell_text)  # numbers, dates, lists, categories
         text = as_arrow(series)
         blank = is_one_of(text, frozenset(self.missing | self.errors) - {""})
         blank |= np.asarray(text.is_null().to_numpy(zero_copy_only=False), dtype=bool)

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from rca.errors import Problem
 
 MOST_LINES_IN_A_ROW = 500  # a quoted cell with more line breaks is taken for a stray quote
+NO_MARK = "\x01"  # stands in no file, so that each line is one cell
 TEXT = pd.StringDtype("pyarrow", na_value=np.nan)
 STRAY = "look for a stray quote or delimiter in this line"
 DAMAGED = "holds NUL characters: the file is damaged here"
@@ -73,14 +74,14 @@ def _split_sound(text: str, delimiter: str) -> SplitText | None:
     """
     data = pa.py_buffer(text.encode())
     quoted = '"' in text
-    if quoted and not _is_quoted_by_the_rules(data, delimiter):
-        return None
-    header = next(csv.reader([text[: text.find("\n")] if "\n" in text else text],
-                             delimiter=delimiter), [])  # fmt: skip
+    lines = text.split("\n", 1)[:1]
+    header = next(csv.reader(lines, delimiter=delimiter), [])
     names = [str(place) for place in range(len(header))]
     try:
+        if quoted and (NO_MARK in text or not _is_quoted_by_the_rules(data, delimiter)):
+            return None
         table = _arrow_text(data, names, delimiter=delimiter, quote='"' if quoted else False)
-    except (pa.ArrowInvalid, ValueError):
+    except (pa.ArrowInvalid, ValueError):  # rows of another length, or one too long for a block
         return None
     if len(header) < 2 or table.num_rows != text.count("\n") + 1:
         return None
@@ -91,7 +92,7 @@ def _split_sound(text: str, delimiter: str) -> SplitText | None:
 
 def _is_quoted_by_the_rules(data: pa.Buffer, delimiter: str) -> bool:
     """Tell whether every line, taken alone, is a record by RFC 4180."""
-    lines = _arrow_text(data, ["line"], delimiter="\x01", quote=False)["line"]
+    lines = _arrow_text(data, ["line"], delimiter=NO_MARK, quote=False)["line"]
     mark = re.escape(delimiter)
     cell = f'(?:"(?:[^"]|"")*"|[^"{mark}]*)'
     return bool(pc.all(pc.match_substring_regex(lines, f"^{cell}(?:{mark}{cell})*$")).as_py())
@@ -136,7 +137,11 @@ def _split_plain(text: str, delimiter: str) -> SplitText | None:
 def _has_short_rows(text: str, delimiter: str, width: int) -> bool:
     """Tell whether a row has fewer fields than the header: pandas would fill it up with blanks."""
     if '"' in text:
-        return any(len(row) < width for row in csv.reader(text.split("\n"), delimiter=delimiter))
+        rows = csv.reader(text.split("\n"), delimiter=delimiter)
+        try:
+            return any(len(row) < width for row in rows)
+        except csv.Error:  # a lone carriage return: left to the careful reading
+            return True
     return text.count(delimiter) < (width - 1) * (text.count("\n") + 1)
 
 

@@ -91,9 +91,7 @@ def _do_not_add_up(table: CheckedTable) -> str:
     )
 
 
-def _meters(
-    frames: Frames, repairs: pd.DataFrame, settings: Settings
-) -> Iterator[tuple[str, str]]:
+def _meters(frames: Frames, repairs: pd.DataFrame, settings: Settings) -> Iterator[tuple[str, str]]:
     known = repairs["meter"].notna().sum() if "meter" in repairs.columns else 0
     if "readings" not in frames and known < 2:
         yield METER_LIVES, "no meter readings, in a table of their own or at repairs"

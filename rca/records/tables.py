@@ -14,23 +14,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from rca.errors import Problem, Refused
-from rca.records.cells import DATE_ORDERS, cell_text, parse_days
 from rca.records.column_reader import ColumnReader
-from rca.records.columns import MISSING, REASONS, SPREADSHEET_ERRORS, TABLES, Column, Rules
+from rca.records.columns import TABLES, Column, Rules
 from rca.records.files import RawTable
 from rca.records.schema import did_you_mean, nearest
-from rca.records.set_aside import (
-    SET_ASIDE_COLUMNS,
-    no_set_aside,
-    refuse_if_none_is_left,
-    set_aside_rows,
-)
-
-__all__ = [
-    "DATE_ORDERS", "MISSING", "REASONS", "SET_ASIDE_COLUMNS", "SPREADSHEET_ERRORS", "TABLES",
-    "CheckedTable", "Column", "Rules", "cell_text", "check_table", "no_set_aside", "parse_days",
-    "set_aside_rows",
-]  # fmt: skip
+from rca.records.set_aside import SET_ASIDE_COLUMNS, no_set_aside, refuse_if_none_is_left
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -33,6 +33,7 @@ def run_workbook(
     parameters: Mapping[str, Any],
     seconds: float,
     secrets: Sequence[str] = (),
+    shown: Mapping[str, str] | None = None,
     kernel_manager: type | None = None,
 ) -> None:
     """Execute the workbook `source` with `parameters` into `target`, in the folder of `target`.
@@ -43,6 +44,8 @@ def run_workbook(
         Time after which the run is given up and its kernel killed.
     secrets
         Texts that must stand nowhere; they are struck out of errors and of a failed notebook.
+    shown
+        What the finished notebook shows in place of some texts, such as a path of this machine.
     kernel_manager
         Class that starts the kernel; None for an ordinary one.
 
@@ -83,7 +86,7 @@ def run_workbook(
         except papermill.PapermillExecutionError as error:
             _strike_out(target, secrets)
             raise WorkbookFailed(error.ename, struck_out(error.evalue, secrets)) from None
-    _clean(target)
+    _clean(target, shown or {})
 
 
 def check_parameters(workbook: Path, wanted: tuple[str, ...]) -> None:
@@ -135,7 +138,7 @@ def _own_jupyter_folders() -> Iterator[None]:
                     os.environ[name] = value
 
 
-def _clean(notebook: Path) -> None:
+def _clean(notebook: Path, shown: Mapping[str, str]) -> None:
     """Take paths of this machine and the times of single cells out of an executed notebook."""
     import nbformat
 
@@ -148,6 +151,10 @@ def _clean(notebook: Path) -> None:
             cell.metadata.pop(key, None)
         if INJECTED in cell.metadata.get("tags", []):
             cell.id = INJECTED
+            for text, other in shown.items():
+                cell.source = cell.source.replace(json.dumps(text), json.dumps(other))
+    said = about.get("parameters", {})
+    about["parameters"] = {key: shown.get(value, value) for key, value in said.items()}
     nbformat.write(node, notebook)
 
 

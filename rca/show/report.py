@@ -32,6 +32,8 @@ PARAMETERS = (
 )  # fmt: skip
 REFUSED_FILE: Final = "refused.json"
 """Where the workbook leaves what it refused, for the process that runs it."""
+NEAR: Final = 3
+"""Folders up from a run beyond which the path to its fleet says more of the machine than of it."""
 TIME_LIMIT: Final = 60.0
 """Minutes after which a report is given up."""
 
@@ -118,6 +120,13 @@ def _from(work: Path, folder: Path) -> str:
         return folder.as_posix()
 
 
+def _shown(folder: str) -> dict[str, str]:
+    """Return what the notebook shows of the path of a fleet that lies far from the reports."""
+    climbs = Path(folder).parts.count("..")
+    near = not Path(folder).is_absolute() and climbs <= NEAR
+    return {} if near else {folder: Path(folder).name}
+
+
 def _run(
     work: Path,
     parameters: Mapping[str, Any],
@@ -137,6 +146,7 @@ def _run(
             parameters=parameters,
             seconds=60 * time_limit,
             secrets=secrets,
+            shown=_shown(parameters["fleet_folder"]),
             kernel_manager=kernel_manager,
         )
     except WorkbookFailed as error:

@@ -373,6 +373,13 @@ REFUSED = {
         "rises toward shape 0",
         "known shape",
     ),
+    "no span watched": (
+        Lives.right_censored(
+            [1000.0, 1100.0], [1, 0], entry=[math.nextafter(1000, 0), math.nextafter(1100, 0)]
+        ),
+        "too short a span",
+        "entry ages",
+    ),
     "copied ages": (
         Lives.right_censored([100.0, 100.0 + 1e-9, 100.0 + 2e-9], [1, 1, 1]),
         "still rises at shape 1e+06",
@@ -425,6 +432,6 @@ def test_what_is_printed() -> None:
     assert "scale 2.87e+04 h" in str(fit_weibull(right_censored(GENFAN), shape=1))
     assert "shape 1 given" in str(fit_weibull(right_censored(GENFAN), shape=1))
     none = fit_weibull(Lives.right_censored([1000.0], [0], unit="h"), shape=1)
-    assert str(none) == (
-        "Weibull, 0 failed, 1 suspended: shape 1 given, scale above 333.8 h (95 %)"
-    )
+    assert str(none) == "Weibull, 0 failed, 1 suspended: shape 1 given; scale above 333.8 h (95 %)"
+    few = fit_weibull(Lives.right_censored([500.0, 900.0], [1, 0], unit="h"), shape=3)
+    assert "; one lower, shape 2 given; scale 1030 h" in str(few)

@@ -1,6 +1,6 @@
 """A small seeded run of the coverage of likelihood-ratio intervals.
 
-The full table is in tests/benchmarks/README.md, section "Coverage of Weibull intervals".
+The full table is in tests/benchmarks/README.md, section "Weibull fits", "Coverage".
 """
 
 import numpy as np

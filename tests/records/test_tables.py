@@ -338,6 +338,23 @@ def test_categories_lists_and_missing_values_of_typed_files():
     assert found.frame["order"].tolist()[:2] == ["0", "1"]
 
 
+def test_free_text_of_typed_files_is_text_whatever_its_cells_are():
+    """A workbook gives order numbers as numbers and remarks as whatever was typed."""
+    mixed = [7, 7.0, 7.5, datetime.datetime(2024, 1, 31), "007", None, True, [1], "", "#REF!"]
+    cells = typed(order=pd.Series(mixed * 2, dtype=object), remark=pd.Series(mixed * 2))
+    told = ["7", "7", "7.5", "2024-01-31", "007", "", "True", "[1]", "", ""]
+    found = check(cells)
+    assert found.frame["order"].tolist() == told * 2
+    assert found.frame["remark"].tolist() == told * 2
+
+
+@pytest.mark.parametrize("table", ["units", "parts", "readings", "fixes"])
+def test_a_header_without_rows_is_an_empty_table(table):
+    none = {column.name: pd.Series([], dtype=object) for column in TABLES[table]}
+    found = check({**none, "further": pd.Series([], dtype=object)}, table)
+    assert (len(found.frame), found.rows_read, len(found.set_aside)) == (0, 0, 0)
+
+
 def test_a_cell_in_a_message_is_cut():
     found = check(repairs(action=with_value("x" * 5000, old="replaced")))
     assert len(found.set_aside["value"][0]) == 80

@@ -9,8 +9,9 @@ from rca.causes.support import Support
 from rca.errors import Changed, RcaError
 from rca.show.draft import Draft
 from rca.show.forms import InvestigationForm
-from rca.show.forms.evidence_panels import condition, reading_of
+from rca.show.forms.claim_panel import condition
 from rca.show.forms.investigation import PANELS
+from rca.show.forms.measure_panel import reading_of
 from tests.cases import RICH
 from tests.small_fleet import DEFAULT_YAML, write_fleet
 

@@ -6,7 +6,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from rca.causes import editing
-from rca.causes.entries import NOT_CAUGHT, PROBLEM, Cause, Layer
+from rca.causes.entries import NOT_CAUGHT, PROBLEM, Cause, Layer, Link
 from rca.causes.why_chain import gate_sentence
 from rca.errors import RcaError
 from rca.show.forms.fields import (
@@ -240,7 +240,8 @@ class Move(Panel):
         others = [one for one in options if one[1] != name]
         set_options(self.to, [*others, ("nothing: leave it unconnected", "")])
 
-    def _links(self) -> Sequence[Any]:
+    def _links(self) -> Sequence[Link]:
+        """Every link, those of causes that are not connected too."""
         found = list(self.case.links())
         for name, cause in self.case.causes.items():
             gate = cause.because

@@ -15,6 +15,7 @@ from rca.records.fleet import Fleet, read_fleet
 from rca.records.lives import build_lives
 from rca.show.cause_diagram import cause_diagram
 from rca.show.draft import Draft
+from rca.show.forms.bench_test_panel import BenchTest
 from rca.show.forms.case_html import (
     cautions_html,
     chain_html,
@@ -24,7 +25,7 @@ from rca.show.forms.case_html import (
     review_html,
 )
 from rca.show.forms.cause_panels import AddWhy, AndOr, Move, Wording
-from rca.show.forms.evidence_panels import Measure, OnRecords, Test
+from rca.show.forms.claim_panel import OnRecords
 from rca.show.forms.fields import (
     Messages,
     button,
@@ -39,12 +40,13 @@ from rca.show.forms.fields import (
     text_field,
     words,
 )
+from rca.show.forms.measure_panel import Measure
 from rca.show.forms.panels import Panel
 from rca.show.forms.problem_panel import ProblemPanel
 from rca.show.workbook import find_folder
 
 PANELS: tuple[type[Panel], ...] = (
-    AddWhy, AndOr, Move, Wording, Measure, OnRecords, Test, ProblemPanel
+    AddWhy, AndOr, Move, Wording, Measure, OnRecords, BenchTest, ProblemPanel
 )  # fmt: skip
 
 DIAGRAM_WIDTH = 790  # fits beside the list of files on a screen of 1280 pixels
