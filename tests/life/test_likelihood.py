@@ -67,7 +67,9 @@ def test_sums_over_many_blocks() -> None:
     likelihood = WeibullLikelihood.of(lives)
     power = np.exp(1.3 * likelihood.x)
     np.testing.assert_allclose(
-        likelihood.sums(1.3), [(power * likelihood.x**j).sum() for j in range(4)], rtol=1e-12
+        likelihood.sums(1.3),
+        [(power * likelihood.x**j).sum() for j in range(4)],
+        rtol=1e-12,
     )
     np.testing.assert_allclose(likelihood.sums(1.3, every=10).s0, power[::10].sum(), rtol=1e-12)
     assert likelihood.sum_log == pytest.approx(likelihood.x[lives.exact].sum())
