@@ -133,7 +133,8 @@ def test_equal_watching_gives_events_over_units(ages: list[list[int]]) -> None:
     assert answer.value == pytest.approx(np.mean(counts), abs=1e-12)
     if sum(counts):
         spread = np.std(counts) / np.sqrt(len(counts))
-        assert answer.standard_error == pytest.approx(spread, abs=1e-9)
+        # A variance of exactly 0 is a difference of equal sums: right to the root of the precision.
+        assert answer.standard_error == pytest.approx(spread, abs=1e-6)
 
 
 @given(whole_day_histories())
