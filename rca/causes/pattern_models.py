@@ -28,6 +28,8 @@ NEARLY_ALIKE = (0.01, 0.05)
 FEWEST_IN_LEVEL = 3
 LATER_ONLY = ", later lives"
 MOST_GROUPS = 40
+DROP = 1.9207
+"""Half the 95 % point of chi-square with 1 degree."""
 MOST_AGES = 400
 EARLY_SHAPE, LATE_SHAPE = 0.98, 1.3
 
@@ -60,6 +62,7 @@ class UnitsFit:
     later_factor: float
     shape: float
     level: float  # failures = level * h on an ordinary unit
+    limits: tuple[float, float] = (0.0, np.inf)  # 95 % likelihood-ratio limits of the shape
 
 
 class Weibull:
@@ -159,6 +162,16 @@ def peak(x: Array, y: Array) -> tuple[float, float]:
     return float(x[best] * np.exp(step * width)), top - (left - right) * step / 4
 
 
+def limits_about(x: Array, y: Array, top: float) -> tuple[float, float]:
+    """Where a profile log-likelihood on a grid has fallen by 1.92 (95 %); 0 and inf if nowhere."""
+    fine = np.linspace(np.log(x[0]), np.log(x[-1]), 2001)
+    inside = fine[np.interp(fine, np.log(x), y) > top - DROP]
+    if not len(inside):
+        return 0.0, np.inf
+    lower = 0.0 if inside[0] == fine[0] else float(np.exp(inside[0]))
+    return lower, np.inf if inside[-1] == fine[-1] else float(np.exp(inside[-1]))
+
+
 def units_apart(base: Weibull, *, spread: float | None = None) -> Scored:
     """Units have gamma-distributed factors; later lives a common factor.
 
@@ -224,7 +237,8 @@ class _Units:
         ) @ w  # fmt: skip
         shape, top = peak(base.grid, value)
         level = float(np.exp(np.interp(np.log(shape), np.log(base.grid), log_level)))
-        return shape, top, UnitsFit(spread, factor, shape, level)
+        limits = limits_about(base.grid, value, top)
+        return shape, top, UnitsFit(spread, factor, shape, level, limits)
 
 
 def _alike(failed: Array, run: Array) -> Ints:
@@ -250,7 +264,7 @@ def mixed(base: Weibull) -> Scored:
     )
 
     def minus_log_likelihood(at: Array) -> float:
-        early = EARLY_SHAPE / (1 + np.exp(-at[0]))
+        early = EARLY_SHAPE / (1 + np.exp(-np.clip(at[0], -40, 40)))
         late = LATE_SHAPE + np.exp(min(at[1], 3.0))
         level = np.exp(np.clip(at[2:], -40, 40))
         rate = level[0] * early * failed ** (early - 1) + level[1] * late * failed ** (late - 1)

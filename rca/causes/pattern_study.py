@@ -1,7 +1,7 @@
 """All models, tests and comparisons of one part's lives, before any word is chosen."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from rca.causes import pattern_tests as tests
 from rca.causes.later_lives import LaterLives, compare_later_lives
 from rca.causes.pattern_calendar import Calendar, Season, Window, burst, season
 from rca.causes.pattern_lives import PartLives
-from rca.causes.pattern_models import Level, Scored, Weibull
+from rca.causes.pattern_models import Level, Scored, UnitsFit, Weibull
 from rca.life.sample import Interval
 from rca.life.weibull import fit_weibull
 
@@ -29,6 +29,16 @@ class Studied:
     worst: tuple[int, int, float]
     spread: float
     later: LaterLives | None
+    alike: UnitsFit | None
+
+    @property
+    def shape_of_a_unit(self) -> Interval:
+        """Limits of the shape that a unit's own hazard has.
+
+        `alike` is the fit with the ordinary spread between units, where that fits better than
+        units all alike: mere spread makes the pooled hazard fall with age.
+        """
+        return Interval(*self.alike.limits) if self.alike is not None else self.interval
 
     def level(self, name: str) -> Level | None:
         """Lot or depot that stands out most."""
@@ -77,11 +87,12 @@ def study(lives: PartLives, *, ordinary_spread: float, seed: int) -> Studied:
         burst(base, calendar),
     ]
     scored = {one.name: one for one in every}
+    plain_ageing = scored["ageing"]
     ordinary = models.units_apart(base, spread=ordinary_spread)
     p = {
         "units": tests.p_of_units(scored["units"], ordinary),
         "burst": tests.p_of_burst(base, calendar, rng),
-        "mixed": tests.p_of_mixture(scored["mixed"], scored["ageing"]),
+        "mixed": tests.p_of_mixture(scored["mixed"], plain_ageing),
     }
     if lives.lot.usable:
         scored["lot"] = models.one_level(base, lives.lot, "lot")
@@ -89,6 +100,10 @@ def study(lives: PartLives, *, ordinary_spread: float, seed: int) -> Studied:
     if lives.depot.usable:
         scored["depot"] = models.one_depot(base)
         p["depot"] = tests.p_of_depots(base, lives.depot, rng)
+    # units that differ as much as on other parts are no story: plain ageing may have that spread
+    spread_fits = ordinary.score > plain_ageing.score
+    if spread_fits:
+        scored["ageing"] = replace(ordinary, name="ageing")
     yearly = season(base, calendar)
     if yearly is not None:
         scored["season"] = yearly
@@ -100,10 +115,11 @@ def study(lives: PartLives, *, ordinary_spread: float, seed: int) -> Studied:
         scored=scored,
         p=p,
         weight=_weights(scored),
-        season_p=tests.p_of_season(yearly, scored["ageing"]) if yearly is not None else None,
+        season_p=tests.p_of_season(yearly, plain_ageing) if yearly is not None else None,
         worst=tests.worst_tenth(base, rng),
         spread=plain.spread,
         later=compare_later_lives(lives, plain),
+        alike=ordinary.found if spread_fits else None,
     )
 
 

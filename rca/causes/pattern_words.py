@@ -17,6 +17,13 @@ def evidence(studied: Studied) -> Iterator[str]:
     interval = studied.interval
     limits = f"{interval.lower:.2f} to {interval.upper:.2f}, 95 %"
     yield f"shape {studied.shape:.2f} ({limits}) over all lives"
+    if studied.alike is not None:
+        one = studied.shape_of_a_unit
+        yield (
+            f"shape {studied.alike.shape:.2f} ({one.lower:.2f} to {one.upper:.2f}) of a unit's own "
+            f"hazard, its spread between units as on other parts (variance "
+            f"{studied.alike.spread:.2g})"
+        )
     told = {
         "lot": _level(studied, "lot", "lives"),
         "depot": _level(studied, "depot", "units"),

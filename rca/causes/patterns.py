@@ -15,18 +15,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-import numpy as np
 import pandas as pd
 
 from rca.causes.later_lives import LaterLives
 from rca.causes.pattern_calendar import Window
 from rca.causes.pattern_lives import PartLives, day_text
-from rca.causes.pattern_models import Level, Weibull, units_fit
+from rca.causes.pattern_models import Level
 from rca.causes.pattern_study import Studied, study
 from rca.causes.pattern_words import evidence, not_shown
 from rca.errors import NoFit
 from rca.life.sample import Interval
-from rca.life.weibull import fit_weibull
 
 FEWEST_FAILURES = 10
 ORDINARY_SPREAD = 0.1
@@ -126,9 +124,8 @@ def read_pattern(
     units, depot
         Unit table and the name of its column that tells where units are kept.
     spread_of_other_parts
-        Ordinary variance of the units' factors, as the other parts of the same units have it
-        (`spreads_of_other_parts`); duty alone would else pass for "a few units". At least 0.1 is
-        used.
+        Ordinary variance of the units' factors: the median `Pattern.spread` of the other parts
+        on the same units; duty alone would else pass for "a few units". At least 0.1 is used.
     """
     lives = PartLives.of(pieces, scale=scale, units=units, depot=depot)
     if lives.failures < FEWEST_FAILURES:
@@ -140,7 +137,11 @@ def read_pattern(
     except NoFit as trouble:
         return _silent(lives, trouble.message)
     reading, certainty, why = _rule(studied)
-    how = Reading.MIXED.value if reading is Reading.MIXED else _how(studied.interval) or "unsure"
+    how = (
+        Reading.MIXED.value
+        if reading is Reading.MIXED
+        else _how(studied.shape_of_a_unit) or "unsure"
+    )
     return Pattern(
         reading=reading,
         how=how,
@@ -158,31 +159,6 @@ def read_pattern(
         spread=studied.spread,
         later=studied.later,
     )
-
-
-def spread_between_units(pieces: pd.DataFrame, *, scale: str) -> float | None:
-    """Variance of the units' factors that one part's lives show; None where none can be fitted."""
-    lives = PartLives.of(pieces, scale=scale, units=None, depot="")
-    if lives.failures < FEWEST_FAILURES:
-        return None
-    try:
-        shape = fit_weibull(lives.sample()).shape
-    except NoFit:
-        return None
-    return units_fit(Weibull(lives, shape=shape)).spread
-
-
-def spreads_of_other_parts(spreads: Mapping[str, float | None]) -> dict[str, float]:
-    """For each part, the median spread that the other parts show (`spread_between_units`).
-
-    At least 0.1, which also stands where no other part shows any.
-    """
-    known = {name: one for name, one in spreads.items() if one is not None}
-    ordinary = {}
-    for name in spreads:
-        others = [spread for other, spread in known.items() if other != name]
-        ordinary[name] = max(ORDINARY_SPREAD, float(np.median(others)) if others else 0.0)
-    return ordinary
 
 
 def _silent(lives: PartLives, why: str) -> Pattern:
@@ -211,7 +187,7 @@ def _rule(studied: Studied) -> tuple[Reading, str, str]:
     if hints:
         names = " or ".join(_plain(name) for name in hints)
         return Reading.OPEN, "", f"there is a hint of {names}, but chance could do as much"
-    how = _how(studied.interval)
+    how = _how(studied.shape_of_a_unit)
     if how:
         clear = failures >= CLEAR_FAILURES and how != Reading.RANDOM
         return Reading(how), CLEARLY if clear else POINTS_TO, ""

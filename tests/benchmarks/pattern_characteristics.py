@@ -2,7 +2,7 @@
 
 Run `python -m tests.benchmarks.pattern_characteristics [part ...] [--fleets N]` from the
 project's folder; it prints the tables of the section "Pattern reading" of the README beside it.
-Parts: confusion, weaker, others, ratios, later, speed. Seeded; the default takes some 20 minutes
+Parts: confusion, weaker, others, ratios, later, speed. Seeded; the default takes some 10 minutes
 of one core.
 """
 
@@ -163,7 +163,7 @@ def main() -> None:
     }  # fmt: skip
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("parts", nargs="*", help=", ".join(tables))
-    parser.add_argument("--fleets", type=int, default=120)
+    parser.add_argument("--fleets", type=int, default=80)
     chosen = parser.parse_args()
     for name in chosen.parts or tables:
         begun = time.process_time()

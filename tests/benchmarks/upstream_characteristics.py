@@ -74,9 +74,9 @@ NULLS: dict[str, tuple[Scene, float]] = {
     "60 units x 20 parts, 40 failures: nothing": (SMALL, 1),
     "visits with follow-ups (60)": (SMALL.with_("visits"), 1),
     "300 units x 200 parts: nothing": (replace(BIG, parts=200), 0.5),
-    "2000 units, 500 failures: nothing": (LARGE, 0.1),
-    "visits with follow-ups (2000)": (LARGE.with_("visits"), 0.1),
-    "fleet over four years that wears (2000)": (LARGE.with_("staggered"), 0.1),
+    "2000 units, 500 failures: nothing": (LARGE, 0.5),
+    "visits with follow-ups (2000)": (LARGE.with_("visits"), 0.5),
+    "fleet over four years that wears (2000)": (LARGE.with_("staggered"), 0.5),
 }
 
 
@@ -336,7 +336,7 @@ def main() -> None:
     }  # fmt: skip
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("parts", nargs="*", help=", ".join(tables))
-    parser.add_argument("--fleets", type=int, default=200)
+    parser.add_argument("--fleets", type=int, default=80)
     chosen = parser.parse_args()
     for name in chosen.parts or tables:
         begun = time.process_time()

@@ -164,6 +164,16 @@ def test_split_gain_by_hand():
     assert split_gain(np.array([3.0]), np.array([4.0]), 20.0)[0] == 0.0
 
 
+def test_limits_lie_where_a_parabola_has_fallen_by_its_drop():
+    """y = -2 (log x - 0.3)^2 falls by 1.9207 at 0.98 on either side; open where it does not."""
+    x = np.geomspace(0.25, 6, 400)
+    y = -2 * (np.log(x) - 0.3) ** 2
+    assert models.limits_about(x, y, 0.0) == pytest.approx(
+        (np.exp(0.3 - 0.98), np.exp(0.3 + 0.98)), rel=0.01
+    )
+    assert models.limits_about(x, 0 * x, 0.0) == (0.0, np.inf)
+
+
 def test_peak_of_a_parabola_is_exact():
     """A quadratic in log x: place and height between the grid points."""
     x = np.geomspace(0.25, 6, 23)
