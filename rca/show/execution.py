@@ -60,6 +60,7 @@ def run_workbook(
     check_parameters(source, tuple(parameters))
     end = time.monotonic() + seconds
     options = {} if kernel_manager is None else {"kernel_manager_class": kernel_manager}
+    ran: dict[int, Any] = {}
     with _own_jupyter_folders():
         try:
             papermill.execute_notebook(
@@ -69,17 +70,20 @@ def run_workbook(
                 kernel_name="python3",
                 progress_bar=False,
                 log_output=False,
-                request_save_on_cell_execute=False,  # it is written at the end, also of a failure
+                request_save_on_cell_execute=False,  # written at the end, also by `_rescue`
                 autosave_cell_every=0,
+                on_cell_start=lambda cell, cell_index: ran.update({cell_index: cell}),
                 cwd=str(target.parent),
                 timeout_func=lambda cell: max(LEAST_SECONDS, int(end - time.monotonic())),
                 config=_quiet(),
                 **options,
             )
         except CellTimeoutError as error:
+            _rescue(target, ran)
             _strike_out(target, secrets)
             raise WorkbookFailed(f"the time limit of {seconds / 60:g} minutes is up", "") from error
         except (DeadKernelError, RuntimeError) as error:
+            _rescue(target, ran)
             _strike_out(target, secrets)
             why = "its kernel died; out of memory, or ended by hand?"
             raise WorkbookFailed(why, "") from error
@@ -87,6 +91,15 @@ def run_workbook(
             _strike_out(target, secrets)
             raise WorkbookFailed(error.ename, struck_out(error.evalue, secrets)) from None
     _clean(target, shown or {})
+
+
+def _rescue(target: Path, ran: Mapping[int, Any]) -> None:
+    """Write the cells that were begun, where papermill itself has written nothing."""
+    import nbformat
+    from nbformat import v4
+
+    if not target.is_file():
+        nbformat.write(v4.new_notebook(cells=[ran[place] for place in sorted(ran)]), target)
 
 
 def check_parameters(workbook: Path, wanted: tuple[str, ...]) -> None:

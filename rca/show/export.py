@@ -36,7 +36,6 @@ def notebook_to_page(
         A figure of the notebook did not reach the page.
     """
     import nbformat
-    from nbconvert import HTMLExporter
     from traitlets.config import Config
 
     node = nbformat.read(notebook, as_version=4)
@@ -47,7 +46,7 @@ def notebook_to_page(
     config.HTMLExporter.exclude_output_prompt = True
     config.TagRemovePreprocessor.enabled = True
     config.TagRemovePreprocessor.remove_cell_tags = {NOT_ON_PAGE}
-    exporter = HTMLExporter(config=config, template_name="page")
+    exporter = _exporter()(config=config, template_name="page")
     resources = {
         "page_title": title,
         "page_style": page.style(),
@@ -61,6 +60,21 @@ def notebook_to_page(
     if drawn != wanted:
         raise RcaError(f"{wanted} figures in the notebook, {drawn} on the page")
     return str(body)
+
+
+def _exporter() -> type:
+    """Return nbconvert's exporter without its last step, which parses the whole page once more.
+
+    That step gives images an alternative text; figures here carry their own.
+    """
+    from nbconvert import HTMLExporter, TemplateExporter
+
+    class Exporter(HTMLExporter):
+        def from_notebook_node(self, nb: Any, resources: Any = None, **more: Any) -> Any:
+            self.register_filter("highlight_code", lambda source, **_: source)  # no code is shown
+            return TemplateExporter.from_notebook_node(self, nb, resources, **more)
+
+    return Exporter
 
 
 def _plotly_script() -> str:

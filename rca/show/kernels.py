@@ -1,8 +1,4 @@
-"""Kernels that start at once: forked from a process that has loaded everything beforehand.
-
-For many reports in one run. Works where processes can be forked from a server (not on Windows);
-elsewhere an ordinary kernel starts for each report.
-"""
+"""Kernels that start at once: forked from the process that `preloading` has begun."""
 
 import multiprocessing
 import os
@@ -11,26 +7,6 @@ from typing import Any
 
 from jupyter_client.manager import AsyncKernelManager
 from jupyter_client.provisioning import LocalProvisioner
-
-PRELOADED = ("rca.show.workbook", "ipykernel.ipkernel", "IPython.core.interactiveshell")
-
-
-def can_preload() -> bool:
-    """Whether this system can fork kernels from a loaded process."""
-    return "forkserver" in multiprocessing.get_all_start_methods()
-
-
-def preload() -> None:
-    """Start the loaded process; it ends with this one."""
-    context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(list(PRELOADED))
-    idle = context.Process(target=_nothing)
-    idle.start()
-    idle.join()
-
-
-def _nothing() -> None:
-    """Do nothing: the first process that is asked for loads the server."""
 
 
 def _be_a_kernel(connection_file: str, folder: str, variables: dict[str, str], parent: int) -> None:

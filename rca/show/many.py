@@ -19,6 +19,7 @@ from rca.records.groups import Group, group_values
 from rca.records.safe_names import file_name
 from rca.records.settings import read_settings
 from rca.show import runs
+from rca.show.preloading import begin_preloading, forking_manager
 from rca.show.report import ATTENTION, DONE, TIME_LIMIT, group_folder, write_report
 
 log = logging.getLogger("rca.report")
@@ -172,10 +173,7 @@ def _prepare() -> None:
     """Load in each worker what all its reports need, and the process their kernels fork from."""
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")  # each worker has one core, more threads only wait
-    from rca.show import kernels
-
-    if kernels.can_preload():
-        kernels.preload()
+    begin_preloading()
     logging.basicConfig(format="%(asctime)s %(message)s", level=log.getEffectiveLevel())
 
 
@@ -206,9 +204,6 @@ def _outcome(future: Future[Outcome], order: Order) -> Outcome:
 
 def make_one(order: Order, *, month: str | None, seed: int, time_limit: float) -> Outcome:
     """Make one report and return what became of it; runs in a process of the executor."""
-    from rca.show import kernels
-
-    manager = kernels.PreloadedKernelManager if kernels.can_preload() else None
     try:
         done = write_report(
             order.fleet_folder,
@@ -217,7 +212,7 @@ def make_one(order: Order, *, month: str | None, seed: int, time_limit: float) -
             seed=seed,
             group=order.group,
             time_limit=time_limit,
-            kernel_manager=manager,
+            kernel_manager=forking_manager(),
         )
     except RcaError as error:
         return Outcome(order.name, order.out.name, error=str(error), exit_code=error.exit_code)

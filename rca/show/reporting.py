@@ -7,8 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from rca.show.many import orders_of_fleets, orders_of_groups, write_reports
-from rca.show.report import TIME_LIMIT, write_report
+from rca.show.preloading import begin_preloading, forking_manager
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +17,7 @@ class Options:
     out: Path
     month: str | None = None
     seed: int = 0
-    time_limit: float = TIME_LIMIT
+    time_limit: float = 60.0
 
 
 def log_to_stderr() -> None:
@@ -35,12 +34,16 @@ def log_to_stderr() -> None:
 def report_one(fleet: Path, options: Options) -> int:
     """Make one report, say where it is and what is new; return the exit code."""
     log_to_stderr()
+    begin_preloading()  # goes on while this process still imports its own libraries
+    from rca.show.report import write_report
+
     done = write_report(
         fleet,
         month=options.month,
         out=options.out,
         seed=options.seed,
         time_limit=options.time_limit,
+        kernel_manager=forking_manager(),
     )
     print(f"report: {done.folder / 'report.html'}")
     for line in done.attention:
@@ -52,6 +55,8 @@ def report_all(
     fleets: Sequence[Path], options: Options, *, each: str | None, processes: int
 ) -> int:
     """Make many reports and their overview, say what failed and what is new; return the code."""
+    from rca.show.many import orders_of_fleets, orders_of_groups, write_reports
+
     log_to_stderr()
     out = options.out.resolve()
     orders = orders_of_fleets(fleets, out=out)

@@ -24,16 +24,17 @@ def book(folder, *cells):
 
 
 def test_the_time_limit_ends_a_run_and_keeps_the_notebook_so_far(tmp_path):
-    source, target = book(tmp_path, "print('so far')", "import time; time.sleep(300)")
+    source, target = book(tmp_path, "print('so', 'far')", "import time; time.sleep(300)")
     with pytest.raises(WorkbookFailed, match=r"time limit of 0\.5 minutes"):
         run_workbook(source, target, parameters={"x": 2}, seconds=30)
-    assert "so far" in target.read_text(encoding="utf-8")
+    assert "so far" in target.read_text(encoding="utf-8")  # printed, not written so in the source
 
 
 def test_a_kernel_that_dies_is_told_as_such(tmp_path):
     source, target = book(tmp_path, "import os; os._exit(1)")
     with pytest.raises(WorkbookFailed, match="kernel died"):
         run_workbook(source, target, parameters={"x": 2}, seconds=60)
+    assert "_exit" in target.read_text(encoding="utf-8")
 
 
 def test_a_finished_notebook_is_quiet_has_no_paths_and_no_times_of_cells(tmp_path, capfd):

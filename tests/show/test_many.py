@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner
 
 from rca.cli import main
-from rca.show import kernels, many
+from rca.show import many, preloading
 from rca.show.many import Outcome, Reports, orders_of_fleets, orders_of_groups, write_reports
 from tests.little_fleet import little_fleet
 
@@ -91,4 +91,4 @@ def test_kernels_can_be_forked_where_it_matters():
 
     if sys.platform != "linux":
         pytest.skip("forked kernels are used on Linux")
-    assert kernels.can_preload()
+    assert preloading.can_preload()
