@@ -5,6 +5,7 @@ currency; ages and horizons are in the unit of the life curve.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -20,6 +21,7 @@ Array = NDArray[np.float64]
 MOST_UNKNOWN: Final = 0.2
 """Share of rows with unknown cost above which no cost rate is given."""
 _FLAT = 1.05  # ages that cost at most 5 % more than the best are as good
+_KEPT = 2_000_000  # units x draws that are kept for the next part
 _SOONEST, _LATEST = 1e-4, 20.0  # ages looked at, in scales
 
 
@@ -77,8 +79,8 @@ def cost_rate(
     filled = table["cost"].fillna(table["cost"].mean() if len(table) > unknown else 0.0)
     by_unit = filled.groupby(table["unit"]).sum().reindex(run.index).fillna(0.0).to_numpy(float)
     ran = run.to_numpy(dtype=float)
-    rng = np.random.default_rng(seed)
-    picked = rng.multinomial(len(ran), np.full(len(ran), 1 / len(ran)), size=draws)
+    draw = _drawn_units if len(ran) * draws <= _KEPT else _drawn_units.__wrapped__
+    picked = draw(len(ran), draws, seed)
     below = picked @ ran
     drawn = (picked @ by_unit)[below > 0] / below[below > 0]
     tail = (1 - confidence) / 2
@@ -90,6 +92,14 @@ def cost_rate(
         unknown=unknown,
         units=len(ran),
     )
+
+
+@lru_cache(maxsize=4)
+def _drawn_units(units: int, draws: int, seed: int) -> Array:
+    """How often each unit is drawn in each resample; alike for all parts of equally many units."""
+    share = np.full(units, 1 / units)
+    picked = np.random.default_rng(seed).multinomial(units, share, size=draws)
+    return picked.astype(np.float64)
 
 
 @dataclass(frozen=True, slots=True)

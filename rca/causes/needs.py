@@ -12,8 +12,8 @@ from rca.records.fleet import Fleet
 from rca.records.lives import LifeTable
 
 DRAWS = 1000
-MONTHS_BACK = (3, 6, 9, 12)  # ends of months at which a forecast is made again
-BACK_DRAWS = 400
+MONTHS_BACK = (4, 8, 12)  # ends of months at which a forecast is made again
+BACK_DRAWS = 300
 BACK_TESTED = 8  # parts, in order of importance
 SLIVER = 1e-6  # share of its age for which a part of unknown age counts as watched
 

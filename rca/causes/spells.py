@@ -90,8 +90,7 @@ def spells_after_work(
     ordered = rows.sort_values([*life, "piece"])
     earlier = ordered.groupby(life, sort=False)["row"].shift().fillna(-1).astype(int)
     mended = earlier.to_numpy() >= 0
-    work = repairs[["action", "cause_addressed"]].astype(str)
-    at = work.reindex(earlier[mended])
+    at = repairs[["action", "cause_addressed"]].loc[earlier[mended]].astype(str)
     action = ordered["begun_by"].astype(str).to_numpy(dtype=object).copy()
     addressed = ordered["cause_addressed"].astype(str).to_numpy(dtype=object).copy()
     action[mended], addressed[mended] = at["action"].to_numpy(), at["cause_addressed"].to_numpy()

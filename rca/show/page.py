@@ -18,8 +18,18 @@ from markupsafe import Markup
 from rca.records.number_style import NumberStyle
 
 MOST_PARTS = 8
-MOST_FIXES = 5  # on the first page, so that it stays one page
-MOST_CHANGES = 5
+MOST_FIXES = 4  # on the first page, so that it stays one page
+MOST_CHANGES = 3
+MOST_STEPS = 6
+MOST_SIGNS = {"worse": 190, "verified": 150, "relapsed": 150, "decision": 230, "data": 230}
+MOST_SIGNS_OF_STEP = 150
+_LINES = {
+    "worse": "Getting worse",
+    "verified": "Verified effective",
+    "relapsed": "Relapsed",
+    "decision": "Needs a decision",
+    "data": "Data",
+}
 PLACES = (
     ("changes", "what changed"), ("merits", "figures of merit"), ("open", "causes still open"),
     ("money", "cost and downtime"), ("parts", "part by part"), ("units", "units"),
@@ -149,6 +159,7 @@ def first_page(summary: Mapping[str, Any], *, folder: str = "") -> Section:
         more_fixes=max(len(summary["fixes"]) - MOST_FIXES, 0),
         window=window,
         month_words=month_words(summary),
+        most_of=MOST_SIGNS,
     )
 
 
@@ -177,6 +188,8 @@ def changes_and_steps(summary: Mapping[str, Any], *, folder: str = "") -> Sectio
         said=shown,
         restated=restated[:room],
         unsaid=len(summary["changes"]) + len(restated) - len(shown) - len(restated[:room]),
+        steps=summary["next_steps"][:MOST_STEPS],
+        most_of_step=MOST_SIGNS_OF_STEP,
     )
 
 
@@ -220,7 +233,17 @@ def part_section(
 
 def changes_section(summary: Mapping[str, Any], *, folder: str = "") -> Section:
     """Everything that changed since the last report, and the rows that changed it."""
-    return _section("changes.html.j2", summary, folder)
+    return _section("changes.html.j2", summary, folder, cut=list(_cut(summary)))
+
+
+def _cut(summary: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Give the lines and steps that the first page could not show in full."""
+    for key, name in _LINES.items():
+        if len(summary["lines"][key]) > MOST_SIGNS[key]:
+            yield name, summary["lines"][key]
+    for number, step in enumerate(summary["next_steps"], start=1):
+        if number > MOST_STEPS or len(step) > MOST_SIGNS_OF_STEP:
+            yield f"Step {number}", step
 
 
 def merits_section(summary: Mapping[str, Any], *, folder: str = "") -> Section:
