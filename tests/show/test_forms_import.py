@@ -146,6 +146,30 @@ def test_anything_can_be_changed_later(made):
     assert "nothing is changed yet" in made.change_messages.text
 
 
+def test_another_file_in_the_list_does_not_change_what_was_looked_at(made, tmp_path):
+    """Answers belong to the file that was looked at, whatever is chosen in the list meanwhile."""
+    (tmp_path / "other.csv").write_text("a,b\n1,2\n", encoding="utf-8")
+    made.folder.value = f"{tmp_path}/"
+    made.file.value = "other.csv"
+    fill(made)
+    assert made.proposal.path.name == "export.csv"
+    assert (tmp_path / "export.csv.answers.yaml").is_file()
+    assert not (tmp_path / "other.csv.answers.yaml").exists()
+
+
+def test_units_beside_the_repairs_are_taken_in_and_named_in_the_command(export, tmp_path):
+    listed = "Vehicle;In service\nB-1;01.01.2024\nB-2;02.01.2024\nB-3;13.01.2024\nB-4;14.01.2024\n"
+    (tmp_path / "my units.csv").write_text(listed, encoding="utf-8")
+    form = ImportForm(str(export), out_folder=str(tmp_path / "fleet"),
+                      report_folder=str(tmp_path / "r"))  # fmt: skip
+    form.further["units"].value = "my units.csv"
+    press(form, "Look at the file")
+    fill(form)
+    press(form, "Write the fleet folder")
+    assert "4 units" in form.write_messages.text, form.write_messages.text
+    assert f"--units '{tmp_path / 'my units.csv'}'" in form.write_messages.text
+
+
 def test_errors_are_told_in_words(tmp_path, made):
     made.folder.value = str(tmp_path / "nowhere")
     assert [value for _, value in made.file.options] == [""]

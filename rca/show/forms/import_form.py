@@ -1,12 +1,14 @@
 """The import as a form: point at an export, answer what it does not say, get a fleet and a page."""
 
+import html
+import shlex
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
 
-from rca.errors import RcaError, Refused
+from rca.errors import NotWritten, RcaError, Refused
 from rca.records import files
 from rca.records.importing import (
     Proposal,
@@ -141,20 +143,15 @@ class ImportForm:
         """Look at the file with the answers that are kept for it."""
         if not self.file.value:
             raise RcaError("no file is chosen", next_step="choose one in the list above")
-        kept, said = self._kept_answers(), ""
-        try:
-            self.proposal = self._propose(kept)
-        except Refused as refused:
-            stale = {one.column for one in refused.problems if one.file == "answers"}
-            if not stale:
-                raise
-            left = {key: answer for key, answer in kept.items() if key not in stale}
-            self.proposal = self._propose(left)
-            said = f" Kept answers that are no longer asked were dropped: {', '.join(stale)}."
+        paths = {"repairs": self._path(self.file.value)}
+        paths |= {name: self._path(one.value) for name, one in self.further.items() if one.value}
+        place = self._answers_file(paths["repairs"])
+        kept = read_answers(place) if place.is_file() else {}
+        dropped = self._propose(paths, kept)
         self._show()
-        rows = self.proposal.tables["repairs"].rows
+        rows = self._looked_at().tables["repairs"].rows
         taken_up = f" {len(kept)} answers of an earlier time were taken up." if kept else ""
-        return f"{self.file.value}: {rows} rows.{taken_up}{said} {self._state()}"
+        return f"{self.file.value}: {rows} rows.{taken_up}{dropped} {self._state()}"
 
     def take_proposals(self) -> str:
         """Fill in what is proposed; nothing is used yet."""
@@ -165,42 +162,46 @@ class ImportForm:
     def use_answers(self) -> str:
         """Use everything that is filled in, and show what is still open."""
         answers = {name: card.answer for name, card in self.cards.items()}
-        self._use({name: answer for name, answer in answers.items() if answer is not None})
-        return self._state()
+        known = {name: answer for name, answer in answers.items() if answer is not None}
+        return f"{self._use(known)}{self._state()}"
 
     def merge(self) -> str:
         """Take the ticked spellings for the names beside them."""
         if not self.merges:
             raise RcaError("there is nothing to merge", next_step="go on with the next section")
-        self._use({name: card.answer for name, card in self.merges.items()})
-        count = sum(len(c.answer) for c in self.merges.values() if isinstance(c.answer, dict))
-        return f"{count} spellings are merged. {self._state()}"
+        answers = {name: card.answer for name, card in self.merges.items()}
+        count = sum(len(answer) for answer in answers.values() if isinstance(answer, dict))
+        said = self._use(answers)
+        return f"{said}{count} spellings are merged. {self._state()}"
 
     def use_change(self) -> str:
         """Use the one changed answer."""
         if self.changed is None or self.changed.answer is None:
             raise RcaError("nothing is changed yet", next_step="choose what to change above")
-        self._use({self.changed.question.id: self.changed.answer})
-        return f"Changed. {self._state()}"
+        said = self._use({self.changed.question.id: self.changed.answer})
+        return f"{said}Changed. {self._state()}"
 
     def write(self) -> str:
         """Write the fleet folder."""
-        done = write_fleet_folder(self._looked_at(), Path(self.out.value))
-        return (
-            f"{done.folder} is written: {done.fleet}. The same from the command line: "
-            f"rca import {self._path(self.file.value)} --out {done.folder} "
-            f"--answers {self._answers_file()}"
-        )
+        proposal = self._looked_at()
+        done = write_fleet_folder(proposal, Path(self.out.value))
+        beside = {f"--{name}": one.path for name, one in proposal.tables.items()}
+        beside |= {"--out": done.folder, "--answers": self._answers_file(proposal.path)}
+        beside.pop("--repairs")
+        words_ = [str(proposal.path), *(str(one) for pair in beside.items() for one in pair)]
+        command = shlex.join(["rca", "import", *words_])
+        return f"{done.folder} is written: {done.fleet}. The same from the command line: {command}"
 
     def make_page(self) -> str:
         """Make the first report of the fleet folder and show its first page."""
         folder = Path(self.out.value)
         if not folder.is_dir():
             raise RcaError(f"{folder} is not there yet", next_step="write the fleet folder first")
-        self.report = write_report(find_folder(str(folder)), out=Path(self.reports.value))
+        self.report = write_report(folder, out=Path(self.reports.value))
         place = Path(self.reports.value) / self.report.folder.name / "report.html"
         self.page.value = first_page(self.report.summary).html
-        show_html(self.link, f'<p>The whole report: <a href="{place}">{place}</a></p>')
+        shown = html.escape(place.as_posix())
+        show_html(self.link, f'<p>The whole report: <a href="{shown}">{shown}</a></p>')
         return f"The report is in {place.parent}."
 
     def __str__(self) -> str:
@@ -223,32 +224,37 @@ class ImportForm:
     def _path(self, name: str) -> Path:
         return Path(self.folder.value or ".") / name
 
-    def _propose(self, answers: Mapping[str, Any]) -> Proposal:
-        beside = {name: self._path(one.value) for name, one in self.further.items() if one.value}
-        return propose(
-            self._path(self.file.value),
-            units=beside.get("units"),
-            readings=beside.get("readings"),
-            parts=beside.get("parts"),
-            answers=answers,
-        )
+    def _propose(self, paths: Mapping[str, Path], answers: Mapping[str, Any]) -> str:
+        """Propose with all answers at once; say which of them are no longer asked."""
+        try:
+            self.proposal = _proposal(paths, answers)
+        except Refused as refused:
+            stale = {one.column for one in refused.problems if one.file == "answers"}
+            if not stale:
+                raise
+            left = {name: answer for name, answer in answers.items() if name not in stale}
+            self.proposal = _proposal(paths, left)
+            return f" Answers that are no longer asked were dropped: {', '.join(sorted(stale))}."
+        return ""
 
-    def _use(self, given: Mapping[str, Any]) -> None:
-        proposal = self._looked_at()
-        for name, answer in given.items():
-            proposal = proposal.answer(name, answer)
-        self.proposal = proposal
-        self._answers_file().parent.mkdir(parents=True, exist_ok=True)
-        files.write_yaml(self._answers_file(), dict(proposal.answers))
+    def _use(self, given: Mapping[str, Any]) -> str:
+        """Take further answers, keep them all in their file, and show what follows."""
+        before = self._looked_at()
+        paths = {name: one.path for name, one in before.tables.items()}
+        dropped = self._propose(paths, {**before.answers, **given})
+        place = self._answers_file(before.path)
+        try:
+            place.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            said = f"{place.parent} cannot be made: {error.strerror}"
+            raise NotWritten(said, next_step="name another folder for the fleet") from error
+        files.write_yaml(place, dict(self._looked_at().answers))
         self._show()
+        return f"{dropped.strip()} " if dropped else ""
 
-    def _answers_file(self) -> Path:
+    def _answers_file(self, path: Path) -> Path:
         """Answers are kept beside the fleet folder, by the name of the file that they are for."""
-        return Path(self.out.value).parent / f"{self.file.value}.answers.yaml"
-
-    def _kept_answers(self) -> dict[str, Any]:
-        place = self._answers_file()
-        return read_answers(place) if place.is_file() else {}
+        return Path(self.out.value).parent / f"{path.name}.answers.yaml"
 
     def _looked_at(self) -> Proposal:
         if self.proposal is None:
@@ -294,6 +300,16 @@ def find_file(file: str) -> Path:
     """Return a file as named, or beside the workbooks where it is not found from here."""
     given = Path(file)
     return given if given.is_file() else find_folder(str(given.parent)) / given.name
+
+
+def _proposal(paths: Mapping[str, Path], answers: Mapping[str, Any]) -> Proposal:
+    return propose(
+        paths["repairs"],
+        units=paths.get("units"),
+        readings=paths.get("readings"),
+        parts=paths.get("parts"),
+        answers=answers,
+    )
 
 
 def _card(proposal: Proposal, question: Question) -> Card:
