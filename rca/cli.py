@@ -191,7 +191,7 @@ def case() -> None:
 @click.option("--part", default="", help="The failed part.")
 def new_case(file: Path, unit: str, part: str) -> None:
     """Write a commented investigation file for a new case."""
-    from rca.causes.new_case import new_case_text
+    from rca.causes.case.new_case import new_case_text
     from rca.records.files import write_new_text
 
     write_new_text(file, new_case_text(unit=unit, part=part))

@@ -6,10 +6,10 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from rca.causes.entries import BRANCHES, Layer
-from rca.causes.investigation import Investigation
-from rca.causes.observations import EvidenceKind
-from rca.causes.parsing import parse_investigation
+from rca.causes.case.entries import BRANCHES, Layer
+from rca.causes.case.investigation import Investigation
+from rca.causes.case.observations import EvidenceKind
+from rca.causes.case.parsing import parse_investigation
 from rca.records.files import read_yaml
 
 RICH = """\

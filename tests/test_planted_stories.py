@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from rca.causes.findings import find
-from rca.causes.words import Effect
+from rca.causes.fix.words import Effect
 from rca.records.fleet import read_fleet
 from rca.records.simulate import csv_texts, simulate, with_faults
 

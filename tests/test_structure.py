@@ -71,6 +71,21 @@ def test_rooms_are_the_folders_of_the_package():
     assert there == {"records", "life", "causes", "show"}
 
 
+CAUSES = ("counts", "fix", "case", "screen", "pattern", "planning", "failure_modes")
+
+
+def test_the_folders_of_causes_are_these():
+    there = {path.name for path in (PACKAGE / "causes").iterdir() if path.is_dir()}
+    assert there - {"__pycache__"} == set(CAUSES)
+
+
+@pytest.mark.parametrize("path", [p for p in MODULES if p.parent.name in CAUSES], ids=name_of)
+def test_a_folder_of_causes_imports_only_folders_before_it(path):
+    names = [name.split(".") for name in imports_of(tree_of(path))]
+    wanted = {name[2] for name in names if name[:2] == ["rca", "causes"]}
+    assert wanted <= set(CAUSES[: CAUSES.index(path.parent.name) + 1])
+
+
 QUIET = [path for path in MODULES if room_of(path) in ("records", "life", "causes")]
 FILE_CALLS = {
     "open", "read_text", "write_text", "read_bytes", "write_bytes", "unlink", "touch", "mkdir",

@@ -9,10 +9,10 @@ from collections.abc import Callable, Iterator, Sequence
 import numpy as np
 from scipy.stats import false_discovery_control
 
+from rca.causes.counts.parts import PartFinding
 from rca.causes.findings import Findings
-from rca.causes.parts import PartFinding
-from rca.causes.verdict import Verdict
-from rca.causes.words import CauseAnswer, Effect
+from rca.causes.fix.verdict import Verdict
+from rca.causes.fix.words import CauseAnswer, Effect
 
 MOST_STEPS = 8
 MOST_NAMED = 4

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from datetime import date
 from statistics import median, quantiles
 
-from rca.causes.assessment import Assessment
-from rca.causes.entries import PROBLEM, Fix
-from rca.causes.verdict import Verdict
-from rca.causes.words import Effect
+from rca.causes.case.assessment import Assessment
+from rca.causes.case.entries import PROBLEM, Fix
+from rca.causes.fix.verdict import Verdict
+from rca.causes.fix.words import Effect
 
 CONTAINMENT, CORRECTIVE = "containment", "corrective"
 

@@ -9,23 +9,23 @@ from pathlib import Path
 
 import pandas as pd
 
-from rca.causes.assessment import Assessment
 from rca.causes.backlog import Backlog, open_causes
+from rca.causes.case.assessment import Assessment
+from rca.causes.counts.merit import Merit, figures_of_merit
+from rca.causes.counts.parts import FEW_FAILURES, PartFinding, modes_of, study_part
+from rca.causes.counts.repeats import failures_of, repeat_events
+from rca.causes.counts.safety_repeats import SafetyRepeat, safety_repeats
+from rca.causes.counts.totals import Total, order_of_importance, totals_by_part
+from rca.causes.counts.units import UnitFinding, units_with_more_than_their_share
+from rca.causes.fix.verdict import Verdict
 from rca.causes.fixes import judge_fixes, unexplained_fixes
-from rca.causes.forecast import Forecast
 from rca.causes.hypotheses import read_patterns, screen
-from rca.causes.merit import Merit, figures_of_merit
-from rca.causes.needs import back_test_needs, forecast_needs
-from rca.causes.parts import FEW_FAILURES, PartFinding, modes_of, study_part
-from rca.causes.patterns import Pattern
-from rca.causes.repeats import failures_of, repeat_events
-from rca.causes.safety_repeats import SafetyRepeat, safety_repeats
+from rca.causes.pattern.reading import Pattern
+from rca.causes.planning.forecast import Forecast
+from rca.causes.planning.needs import back_test_needs, forecast_needs
+from rca.causes.planning.worth import PartWorth, worth_of_parts
+from rca.causes.screen.upstream import Screen
 from rca.causes.standing_causes import CauseFinding, assess_cases, standing_causes
-from rca.causes.totals import Total, order_of_importance, totals_by_part
-from rca.causes.units import UnitFinding, units_with_more_than_their_share
-from rca.causes.upstream import Screen
-from rca.causes.verdict import Verdict
-from rca.causes.worth import PartWorth, worth_of_parts
 from rca.records.fleet import Fleet
 from rca.records.groups import Group
 from rca.records.lives import FIRST_LIVES, LifeTable, build_lives, life_notes

@@ -5,9 +5,9 @@ from datetime import date
 
 import pandas as pd
 
-from rca.causes.parts import choose_scale
-from rca.causes.pieces import Pieces
-from rca.causes.verdict import FixPlan, Verdict, judge
+from rca.causes.counts.parts import choose_scale
+from rca.causes.fix.pieces import Pieces
+from rca.causes.fix.verdict import FixPlan, Verdict, judge
 from rca.records.fleet import Fleet
 from rca.records.lives import LifeTable
 from rca.records.settings import FixSettings

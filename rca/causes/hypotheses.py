@@ -9,10 +9,10 @@ from statistics import median
 import numpy as np
 import pandas as pd
 
+from rca.causes.counts.parts import PartFinding
 from rca.causes.fixes import first_fix_date
-from rca.causes.parts import PartFinding
-from rca.causes.patterns import ORDINARY_SPREAD, Pattern, read_pattern
-from rca.causes.upstream import Screen, screen_upstream
+from rca.causes.pattern.reading import ORDINARY_SPREAD, Pattern, read_pattern
+from rca.causes.screen.upstream import Screen, screen_upstream
 from rca.errors import NoAnswer
 from rca.records.fleet import Fleet
 from rca.records.lives import LifeTable

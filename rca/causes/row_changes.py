@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from rca.causes.totals import known_costs
+from rca.causes.counts.totals import known_costs
 from rca.records.fleet import Fleet
 
 CONTENT: Final = (

@@ -9,12 +9,12 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
+from rca.causes.counts.merit_sums import MONTHS, monthly_sums
+from rca.causes.counts.parts import PartFinding, choose_scale
+from rca.causes.counts.units import unit_shares
 from rca.causes.findings import Findings
+from rca.causes.fix.verdict import Verdict
 from rca.causes.fixes import applied_to
-from rca.causes.merit_sums import MONTHS, monthly_sums
-from rca.causes.parts import PartFinding, choose_scale
-from rca.causes.units import unit_shares
-from rca.causes.verdict import Verdict
 from rca.records.safe_names import file_name
 
 SHARES_OF = 8  # parts, in order of importance, whose units are listed one by one

@@ -14,12 +14,12 @@ from statistics import median
 import numpy as np
 import pandas as pd
 
+from rca.causes.counts.parts import FEW_FAILURES, SCALES, PartFinding, modes_of, study_part
+from rca.causes.counts.repeats import failures_of, repeat_events
 from rca.causes.findings import NO_TOTALS, Findings
 from rca.causes.hypotheses import lives_before_fix, screen
-from rca.causes.parts import FEW_FAILURES, SCALES, PartFinding, modes_of, study_part
-from rca.causes.patterns import ORDINARY_SPREAD, Pattern, read_pattern
-from rca.causes.repeats import failures_of, repeat_events
-from rca.causes.upstream import Screen
+from rca.causes.pattern.reading import ORDINARY_SPREAD, Pattern, read_pattern
+from rca.causes.screen.upstream import Screen
 from rca.errors import RcaError
 from rca.records.cells import cell_text
 from rca.records.columns import TABLES

@@ -3,10 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rca.causes.assessment import Assessment, assess
-from rca.causes.entries import PROBLEM
-from rca.causes.investigation import Investigation
-from rca.causes.parsing import parse_investigation
+from rca.causes.case.assessment import Assessment, assess
+from rca.causes.case.entries import PROBLEM
+from rca.causes.case.investigation import Investigation
+from rca.causes.case.parsing import parse_investigation
 from rca.records.fleet import Fleet
 from rca.records.lives import LifeTable
 

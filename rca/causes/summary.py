@@ -11,9 +11,9 @@ from typing import Any
 from rca.causes.advice import five_lines, next_steps, rows_after
 from rca.causes.attention import what_needs_a_person
 from rca.causes.changes import changed_answers, changes, moves, restated
+from rca.causes.counts.no_fault import no_fault_found
 from rca.causes.findings import Findings
 from rca.causes.fixes import applied_to
-from rca.causes.no_fault import no_fault_found
 from rca.causes.row_changes import RowChanges
 from rca.causes.summary_entries import (
     back_test_data,

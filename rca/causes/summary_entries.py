@@ -3,16 +3,16 @@
 from typing import Any
 
 from rca.causes.backlog import OpenCause
+from rca.causes.counts.merit import Measured, Merit
+from rca.causes.counts.no_fault import NoFaultFound
+from rca.causes.counts.safety_repeats import SafetyRepeat
+from rca.causes.counts.units import UnitFinding
 from rca.causes.findings import Findings
-from rca.causes.merit import Measured, Merit
-from rca.causes.no_fault import NoFaultFound
+from rca.causes.fix.verdict import Verdict
+from rca.causes.fix.words import Effect
 from rca.causes.rows_behind import fix_rows_name
-from rca.causes.safety_repeats import SafetyRepeat
 from rca.causes.standing_causes import CauseFinding
 from rca.causes.summary_numbers import number, with_limits
-from rca.causes.units import UnitFinding
-from rca.causes.verdict import Verdict
-from rca.causes.words import Effect
 from rca.life.sample import Interval
 
 

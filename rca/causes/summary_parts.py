@@ -3,13 +3,13 @@
 from collections.abc import Mapping
 from typing import Any
 
+from rca.causes.counts.parts import PartFinding
+from rca.causes.counts.totals import Total
 from rca.causes.findings import Findings
-from rca.causes.parts import PartFinding
+from rca.causes.planning.worth import PartWorth
 from rca.causes.rows_behind import part_lives_name, part_rows_name
+from rca.causes.screen.upstream import sentence
 from rca.causes.summary_numbers import number, with_limits
-from rca.causes.totals import Total
-from rca.causes.upstream import sentence
-from rca.causes.worth import PartWorth
 from rca.life.sample import Interval
 
 

@@ -1,11 +1,11 @@
 """The sheets of a case as plain text for a terminal; the same content as the printed ones."""
 
-from rca.causes.assessment import Assessment
-from rca.causes.conformity import conformity, limit_words, limits, reading_words
-from rca.causes.investigation import Investigation
-from rca.causes.observations import Measurement
-from rca.causes.refit import Clearance
-from rca.causes.weighing import Weighing
+from rca.causes.case.assessment import Assessment
+from rca.causes.case.conformity import conformity, limit_words, limits, reading_words
+from rca.causes.case.investigation import Investigation
+from rca.causes.case.observations import Measurement
+from rca.causes.case.refit import Clearance
+from rca.causes.case.weighing import Weighing
 from rca.show.cautions import cautions_text
 from rca.show.next_test_tables import explanation_words, share_words
 from rca.show.sheets import money_lines, needs_first

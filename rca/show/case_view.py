@@ -2,8 +2,8 @@
 
 from pathlib import Path
 
-from rca.causes.assessment import Assessment, assess
-from rca.causes.parsing import parse_investigation
+from rca.causes.case.assessment import Assessment, assess
+from rca.causes.case.parsing import parse_investigation
 from rca.records import files
 from rca.records.fleet import read_fleet
 from rca.records.lives import build_lives

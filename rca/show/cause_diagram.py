@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import plotly.graph_objects as go
 
-from rca.causes.entries import NOT_CAUGHT, PROBLEM, Layer, Link
-from rca.causes.investigation import Investigation
-from rca.causes.support import LinkSupport, Support
+from rca.causes.case.entries import NOT_CAUGHT, PROBLEM, Layer, Link
+from rca.causes.case.investigation import Investigation
+from rca.causes.case.support import LinkSupport, Support
 
 INK, GREY = "#1a1a1a", "#6b6b6b"
 NO_BRANCH = "no branch stated"
@@ -66,7 +66,7 @@ def cause_diagram(
     case
         The investigation; causes without a branch stand on one of their own.
     support
-        State of each link, from `rca.causes.evidence.link_support`.
+        State of each link, from `rca.causes.case.evidence.link_support`.
     width
         Pixels from the leftmost cause to the head.
     """

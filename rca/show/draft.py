@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from rca.causes.investigation import Investigation
-from rca.causes.parsing import parse_investigation
+from rca.causes.case.investigation import Investigation
+from rca.causes.case.parsing import parse_investigation
 from rca.errors import RcaError
 from rca.records import files
 

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 import numpy as np
 import plotly.graph_objects as go
 
-from rca.causes.parts import PartFinding
-from rca.causes.units import Shares
-from rca.causes.verdict import Verdict
+from rca.causes.counts.parts import PartFinding
+from rca.causes.counts.units import Shares
+from rca.causes.fix.verdict import Verdict
 from rca.errors import NoFit
 from rca.life.nonparametric import SurvivalCurve, kaplan_meier
 from rca.life.recurrence import Histories, mean_cumulative

@@ -6,9 +6,9 @@ from typing import Any
 
 import pandas as pd
 
-from rca.causes.grade_product import product_of_grades
-from rca.causes.mode_counts import BeforeAfter, Detection
-from rca.causes.modes import ModeRow, ModeTable, mode_table
+from rca.causes.failure_modes.grade_product import product_of_grades
+from rca.causes.failure_modes.mode_counts import BeforeAfter, Detection
+from rca.causes.failure_modes.modes import ModeRow, ModeTable, mode_table
 from rca.causes.standing_causes import read_cases
 from rca.errors import Problem, Refused
 from rca.records import files
@@ -24,7 +24,7 @@ def mode_table_html(table: ModeTable, *, title: str = "", with_product: bool = F
     Parameters
     ----------
     table
-        From `rca.causes.modes.mode_table`.
+        From `rca.causes.failure_modes.modes.mode_table`.
     title
         Name of the fleet.
     with_product

@@ -3,12 +3,12 @@
 import math
 from typing import Any
 
-from rca.causes.assessment import Assessment
-from rca.causes.entries import PROBLEM, Seen
-from rca.causes.faulttree import fault_tree
-from rca.causes.investigation import Investigation
-from rca.causes.next_test import RankedTest
-from rca.causes.weighing import Explanation, Item, Weighed, Weighing
+from rca.causes.case.assessment import Assessment
+from rca.causes.case.entries import PROBLEM, Seen
+from rca.causes.case.faulttree import fault_tree
+from rca.causes.case.investigation import Investigation
+from rca.causes.case.next_test import RankedTest
+from rca.causes.case.weighing import Explanation, Item, Weighed, Weighing
 from rca.errors import NoAnswer
 from rca.show.numbers import figures, percent
 

@@ -13,8 +13,8 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
-from rca.causes.assessment import Assessment
-from rca.causes.conformity import (
+from rca.causes.case.assessment import Assessment
+from rca.causes.case.conformity import (
     Conformity,
     conformity,
     instrument_uncertainty,
@@ -22,13 +22,13 @@ from rca.causes.conformity import (
     probability_words,
     reading_words,
 )
-from rca.causes.entries import NOT_CAUGHT, PROBLEM, Costs
-from rca.causes.investigation import Investigation
-from rca.causes.observations import Measurement, Taken
-from rca.causes.refit import Clearance
-from rca.causes.restore import break_even_horizon, break_even_share
-from rca.causes.support import LinkSupport, Support
-from rca.causes.why_chain import chain_steps, gate_sentence, therefore_lines
+from rca.causes.case.entries import NOT_CAUGHT, PROBLEM, Costs
+from rca.causes.case.investigation import Investigation
+from rca.causes.case.observations import Measurement, Taken
+from rca.causes.case.refit import Clearance
+from rca.causes.case.support import LinkSupport, Support
+from rca.causes.case.why_chain import chain_steps, gate_sentence, therefore_lines
+from rca.causes.planning.restore import break_even_horizon, break_even_share
 from rca.show.cautions import CAUTIONS
 from rca.show.next_test_tables import fault_tree_table, next_test_tables
 from rca.show.numbers import figures, percent
@@ -42,7 +42,7 @@ def case_sheets(assessment: Assessment) -> str:
     Parameters
     ----------
     assessment
-        The case as it stands today, from `rca.causes.assessment.assess`.
+        The case as it stands today, from `rca.causes.case.assessment.assess`.
     """
     case = assessment.case
     return (

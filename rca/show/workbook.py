@@ -10,11 +10,11 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from rca.causes.advice import rising_parts
+from rca.causes.counts.units import unit_shares
 from rca.causes.findings import Findings, open_findings
 from rca.causes.row_changes import RowChanges, compare_rows, known_rows
 from rca.causes.rows_behind import rows_behind
 from rca.causes.summary import summary as make_summary
-from rca.causes.units import unit_shares
 from rca.errors import Refused
 from rca.life.recurrence import Histories
 from rca.records import files

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from rca.causes.forecast import MONTHS, forecast_parts
+from rca.causes.planning.forecast import MONTHS, forecast_parts
 from tests.benchmarks.verdict_fleets import Cell, dated, simulate
 
 DAY = pd.Timestamp("2024-01-01")

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from rca.causes.patterns import Pattern, Reading, read_pattern
+from rca.causes.pattern.reading import Pattern, Reading, read_pattern
 from tests.benchmarks.pattern_fleets import TRUTHS, Case, make_lives
 
 SIZES = (20, 50, 150)

@@ -16,9 +16,9 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from rca.causes.before_after import count_before
-from rca.causes.candidate_rows import COMES_BEFORE
-from rca.causes.upstream import Screen, screen_upstream
+from rca.causes.screen.before_after import count_before
+from rca.causes.screen.candidate_rows import COMES_BEFORE
+from rca.causes.screen.upstream import Screen, screen_upstream
 from tests.benchmarks.upstream_fleets import (
     COMPANY,
     DAMAGED,

@@ -13,11 +13,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.stats import beta
 
-from rca.causes.baseline import fit_baseline
-from rca.causes.replay import Calendar, follow_rule, replay
-from rca.causes.sequential import relapse_plan, relapse_scores
-from rca.causes.verdict import FEWEST_FAILURES, still_needed
-from rca.causes.words import Effect
+from rca.causes.fix.baseline import fit_baseline
+from rca.causes.fix.replay import Calendar, follow_rule, replay
+from rca.causes.fix.sequential import relapse_plan, relapse_scores
+from rca.causes.fix.verdict import FEWEST_FAILURES, still_needed
+from rca.causes.fix.words import Effect
 from rca.errors import NoFit
 from tests.benchmarks.verdict_fleets import AFTER, MONTH, Cell, simulate
 

@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
-from rca.causes.pieces import Pieces
+from rca.causes.fix.pieces import Pieces
 
 MONTH = 365.25 / 12
 BEFORE, AFTER = 36, 24  # months watched before the fix (day 0), months looked at after

@@ -8,8 +8,8 @@ import pytest
 from rca.causes.advice import five_lines, next_steps, rising_parts
 from rca.causes.backlog import Backlog
 from rca.causes.findings import open_findings
-from rca.causes.verdict import FixPlan, Verdict
-from rca.causes.words import CauseAnswer, Effect
+from rca.causes.fix.verdict import FixPlan, Verdict
+from rca.causes.fix.words import CauseAnswer, Effect
 from rca.life.trend import Trend
 from tests.little_fleet import change, little_fleet, read
 

@@ -3,9 +3,9 @@
 from datetime import date
 
 from rca.causes.attention import what_needs_a_person
-from rca.causes.no_fault import no_fault_found
-from rca.causes.repeats import failures_of, repeat_events
-from rca.causes.safety_repeats import safety_repeats
+from rca.causes.counts.no_fault import no_fault_found
+from rca.causes.counts.repeats import failures_of, repeat_events
+from rca.causes.counts.safety_repeats import safety_repeats
 from rca.records.lives import build_lives
 from tests.small_fleet import small_fleet
 

@@ -5,8 +5,8 @@ from datetime import date
 from types import SimpleNamespace
 
 from rca.causes.backlog import open_causes
-from rca.causes.parsing import parse_investigation
-from rca.causes.words import Effect
+from rca.causes.case.parsing import parse_investigation
+from rca.causes.fix.words import Effect
 
 ON = date(2026, 10, 31)
 

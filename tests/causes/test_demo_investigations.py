@@ -5,11 +5,11 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from rca.causes.assessment import Assessment, assess
-from rca.causes.next_test import Turn
-from rca.causes.parsing import parse_investigation
-from rca.causes.refit import Clearance
-from rca.causes.support import Support
+from rca.causes.case.assessment import Assessment, assess
+from rca.causes.case.next_test import Turn
+from rca.causes.case.parsing import parse_investigation
+from rca.causes.case.refit import Clearance
+from rca.causes.case.support import Support
 from rca.records.files import read_yaml
 from rca.records.fleet import Fleet, read_fleet
 from rca.records.lives import build_lives

@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from rca.causes.changes import changes, moves, newly_blocked, restated
-from rca.causes.repeats import failures_of, repeat_events
+from rca.causes.counts.repeats import failures_of, repeat_events
 from rca.causes.row_changes import compare_rows, counted, known_rows
 from rca.records.fleet import read_fleet
 from rca.records.lives import build_lives

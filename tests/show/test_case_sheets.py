@@ -6,9 +6,9 @@ from html.parser import HTMLParser
 import pytest
 from hypothesis import HealthCheck, given, settings
 
-from rca.causes.assessment import Assessment, assess
-from rca.causes.new_case import new_case_text
-from rca.causes.parsing import parse_investigation
+from rca.causes.case.assessment import Assessment, assess
+from rca.causes.case.new_case import new_case_text
+from rca.causes.case.parsing import parse_investigation
 from rca.show.case_text import case_text
 from rca.show.cautions import CAUTIONS, cautions_text
 from rca.show.sheets import case_sheets

@@ -6,9 +6,9 @@ from typing import Any
 import plotly.graph_objects as go
 import pytest
 
-from rca.causes.entries import BRANCHES, Layer
-from rca.causes.evidence import judge_evidence, link_support
-from rca.causes.investigation import Investigation
+from rca.causes.case.entries import BRANCHES, Layer
+from rca.causes.case.evidence import judge_evidence, link_support
+from rca.causes.case.investigation import Investigation
 from rca.show.cause_diagram import (
     FONT,
     LINE,

@@ -2,8 +2,8 @@
 
 import pytest
 
-from rca.causes import editing
-from rca.causes.entries import PROBLEM
+from rca.causes.case import editing
+from rca.causes.case.entries import PROBLEM
 from rca.errors import Changed, RcaError, Refused
 from rca.show.draft import TAKEN_UP, UNDONE, Draft
 from tests.cases import RICH

@@ -4,8 +4,8 @@ from datetime import date
 
 import pytest
 
-from rca.causes.entries import PROBLEM, Link
-from rca.causes.support import Support
+from rca.causes.case.entries import PROBLEM, Link
+from rca.causes.case.support import Support
 from rca.errors import Changed, RcaError
 from rca.show.draft import Draft
 from rca.show.forms import InvestigationForm

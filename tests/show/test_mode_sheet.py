@@ -6,7 +6,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from rca.causes.modes import ModeTable, mode_table
+from rca.causes.failure_modes.modes import ModeTable, mode_table
 from rca.show.mode_sheet import mode_table_html, mode_table_xlsx
 from tests.cases import case_of, causes
 from tests.small_fleet import small_fleet

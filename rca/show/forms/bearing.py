@@ -4,7 +4,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from rca.causes.investigation import Investigation
+from rca.causes.case.investigation import Investigation
 from rca.show.forms.fields import Ticks, choice, note, row
 from rca.show.forms.panels import cause_options, shortened
 

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 
 import ipywidgets as widgets
 
-from rca.causes import editing
-from rca.causes.filling_in import record_result
-from rca.causes.outcomes import outcomes_of
+from rca.causes.case import editing
+from rca.causes.case.filling_in import record_result
+from rca.causes.case.outcomes import outcomes_of
 from rca.errors import RcaError
 from rca.show.forms.bearing import SAYS_NOTHING
 from rca.show.forms.fields import (

@@ -2,12 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 
-from rca.causes.assessment import Assessment
-from rca.causes.entries import NOT_CAUGHT, PROBLEM, Link
-from rca.causes.investigation import Investigation
-from rca.causes.next_test import RankedTest
-from rca.causes.support import LinkSupport
-from rca.causes.why_chain import (
+from rca.causes.case.assessment import Assessment
+from rca.causes.case.entries import NOT_CAUGHT, PROBLEM, Link
+from rca.causes.case.investigation import Investigation
+from rca.causes.case.next_test import RankedTest
+from rca.causes.case.support import LinkSupport
+from rca.causes.case.why_chain import (
     MOST_READINGS,
     Step,
     chain_steps,

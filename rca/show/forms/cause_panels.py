@@ -5,9 +5,9 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from rca.causes import editing
-from rca.causes.entries import NOT_CAUGHT, PROBLEM, Cause, Layer, Link
-from rca.causes.why_chain import gate_sentence
+from rca.causes.case import editing
+from rca.causes.case.entries import NOT_CAUGHT, PROBLEM, Cause, Layer, Link
+from rca.causes.case.why_chain import gate_sentence
 from rca.errors import RcaError
 from rca.show.forms.fields import (
     Ticks,

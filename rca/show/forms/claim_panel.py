@@ -5,9 +5,9 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from rca.causes import editing
-from rca.causes.claims import RatioFound, compute_claim
-from rca.causes.observations import Claim
+from rca.causes.case import editing
+from rca.causes.case.claims import RatioFound, compute_claim
+from rca.causes.case.observations import Claim
 from rca.causes.selection import groups_of
 from rca.errors import RcaError
 from rca.show.forms.bearing import Bearing

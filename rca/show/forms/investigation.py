@@ -7,9 +7,9 @@ from typing import Any
 import ipywidgets as widgets
 import pandas as pd
 
-from rca.causes.assessment import Assessment, assess
-from rca.causes.editing import new_investigation
-from rca.causes.investigation import Investigation
+from rca.causes.case.assessment import Assessment, assess
+from rca.causes.case.editing import new_investigation
+from rca.causes.case.investigation import Investigation
 from rca.errors import Changed, NotWritten, RcaError
 from rca.records.fleet import Fleet, read_fleet
 from rca.records.lives import build_lives

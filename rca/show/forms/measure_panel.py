@@ -5,8 +5,8 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from rca.causes import editing
-from rca.causes.filling_in import WORDS, record_reading
+from rca.causes.case import editing
+from rca.causes.case.filling_in import WORDS, record_reading
 from rca.errors import RcaError
 from rca.show.forms.bearing import Bearing
 from rca.show.forms.fields import (

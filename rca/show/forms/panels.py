@@ -5,8 +5,8 @@ from typing import Any, Protocol
 
 import ipywidgets as widgets
 
-from rca.causes.entries import NOT_CAUGHT, PROBLEM
-from rca.causes.investigation import Investigation
+from rca.causes.case.entries import NOT_CAUGHT, PROBLEM
+from rca.causes.case.investigation import Investigation
 from rca.records.fleet import Fleet
 from rca.show.forms.fields import Messages, Option, choice, set_options
 

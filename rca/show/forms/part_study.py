@@ -9,8 +9,8 @@ import ipywidgets as widgets
 import pandas as pd
 import plotly.graph_objects as go
 
+from rca.causes.counts.parts import modes_of
 from rca.causes.findings import Findings, open_findings
-from rca.causes.parts import modes_of
 from rca.causes.selection import PartStudy, Selection, groups_of, study_selection
 from rca.errors import NotWritten, RcaError
 from rca.records import files

@@ -59,7 +59,7 @@ class ProblemPanel(Panel):
             return "Nothing was changed."
 
         def change(data: Any) -> None:
-            from rca.causes.editing import set_problem
+            from rca.causes.case.editing import set_problem
 
             set_problem(data, changed)
 

@@ -4,10 +4,10 @@ import html
 import math
 from collections.abc import Iterator
 
+from rca.causes.counts.parts import PartFinding
+from rca.causes.fix.verdict import Verdict
 from rca.causes.fixes import first_fix_date
-from rca.causes.parts import PartFinding
 from rca.causes.selection import PartStudy
-from rca.causes.verdict import Verdict
 from rca.life.sample import Interval
 from rca.show.forms.tables import listed, paragraph, table
 from rca.show.numbers import figures, p_value, percent, whole

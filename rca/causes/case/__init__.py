@@ -1,0 +1,1 @@
+"""One investigation: its structure, evidence, weighing, next test and review."""

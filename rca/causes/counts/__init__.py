@@ -1,0 +1,1 @@
+"""What fails, how often, again and again, at what cost, and on which units."""

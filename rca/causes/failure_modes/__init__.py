@@ -1,0 +1,1 @@
+"""The failure-mode table: rates, grades, criticality."""

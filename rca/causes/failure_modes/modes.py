@@ -1,0 +1,300 @@
+"""The failure-mode table: one row a mode of a part, from records and investigations together.
+
+Order of rows: severity first, then occurrence, then detection. Occurrence is a rate per unit-year
+with exact limits and the grades that these limits span; detection is the share caught before it
+took effect. The product of grades is made only on request, beside the stability of its ranking.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from rca.causes.case.entries import NOT_CAUGHT, PROBLEM
+from rca.causes.case.exposure import (
+    DAYS_PER_YEAR,
+    day_number,
+    folded,
+    watched_spans,
+    within_spans,
+)
+from rca.causes.case.investigation import Investigation
+from rca.causes.failure_modes.mode_counts import (
+    BeforeAfter,
+    Detection,
+    Occurrence,
+    before_after,
+    detection,
+    occurrence,
+)
+from rca.causes.failure_modes.scales import (
+    BUS_TESTING,
+    STEPS_OF_THREE,
+    OccurrenceScale,
+    SeverityScale,
+)
+from rca.errors import NoAnswer, Problem, Refused
+from rca.records.fleet import Fleet
+
+NOT_STATED = "not stated"
+
+
+@dataclass(frozen=True, slots=True)
+class ModeRow:
+    """One failure mode of one part."""
+
+    part: str
+    mode: str
+    effect: str
+    severity: str
+    occurrence: Occurrence
+    detection: Detection
+    causes: tuple[str, ...]
+    controls: tuple[str, ...]
+    actions: tuple[str, ...]
+    investigations: tuple[str, ...]
+    changes: tuple[BeforeAfter, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ModeTable:
+    """Rows in order of severity, then occurrence, then detection, and the scales in use."""
+
+    rows: tuple[ModeRow, ...]
+    severity_scale: SeverityScale
+    occurrence_scale: OccurrenceScale
+
+    def to_frame(self) -> pd.DataFrame:
+        """One line a mode, every number in a column of its own, unknown left blank."""
+        return pd.DataFrame([_line(row) for row in self.rows])
+
+    def matrix(self) -> pd.DataFrame:
+        """Severity down, occurrence grade across; each cell names the modes that lie there."""
+        grades = range(1, len(self.occurrence_scale.bounds) + 2)
+        severities = [*self.severity_scale.grades, NOT_STATED]
+        cells: dict[str, dict[int, list[str]]] = {
+            severity: {grade: [] for grade in grades} for severity in severities
+        }
+        for row in self.rows:
+            cells[row.severity or NOT_STATED][row.occurrence.grade].append(
+                f"{row.part}: {row.mode}"
+            )
+        named = {
+            severity: {grade: "; ".join(held) for grade, held in line.items()}
+            for severity, line in cells.items()
+        }
+        frame = pd.DataFrame.from_dict(named, orient="index", columns=list(grades))
+        return frame.rename_axis("severity").rename_axis(columns="occurrence grade")
+
+    def __str__(self) -> str:
+        graded = sum(bool(row.severity) for row in self.rows)
+        return f"failure-mode table of {len(self.rows)} modes, {graded} with a severity"
+
+
+def mode_table(
+    fleet: Fleet,
+    investigations: Sequence[Investigation] = (),
+    *,
+    severity_scale: SeverityScale = BUS_TESTING,
+    occurrence_scale: OccurrenceScale = STEPS_OF_THREE,
+    confidence: float = 0.95,
+) -> ModeTable:
+    """Make the failure-mode table of a fleet.
+
+    Parameters
+    ----------
+    fleet
+        The records; modes are those of failures and of what an inspection led to mend.
+    investigations
+        Their problem gives effect and severity, their ends the causes, their escape the present
+        checks, their fixes the actions. A mode without any row has a line
+        too, from its upper limit.
+    severity_scale, occurrence_scale
+        Scales in use; `rca.causes.failure_modes.scales` reads a user's own.
+    confidence
+        Of all intervals.
+
+    Raises
+    ------
+    NoAnswer
+        No row is marked as a failure: the reason is not recorded.
+    Refused
+        An investigation names a severity that the scale does not have.
+    """
+    _demand_severities(investigations, severity_scale)
+    if not fleet.repairs["reason"].astype(str).eq("failure").any():
+        step = "say in fleet.yaml how rows are to be read"
+        raise NoAnswer("no repair row is marked as a failure", next_step=step)
+    counted = _Counted.of(fleet)
+    rows = [
+        _row(fleet, counted, part, mode, investigations, occurrence_scale, confidence)
+        for part, mode in _modes(fleet, counted, investigations)
+    ]
+    worst_first = sorted(rows, key=lambda row: _order(row, severity_scale))
+    return ModeTable(tuple(worst_first), severity_scale, occurrence_scale)
+
+
+def _demand_severities(cases: Iterable[Investigation], scale: SeverityScale) -> None:
+    problems = [
+        Problem(
+            case.file or case.id,
+            case.problem.line,
+            "problem.severity",
+            case.problem.severity,
+            f"is not a grade of the scale in use: {scale.name}",
+            scale.step(case.problem.severity),
+        )
+        for case in cases
+        if case.problem.severity and scale.place(case.problem.severity) is None
+    ]
+    if problems:
+        raise Refused(problems)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Counted:
+    """All failures and all that was caught, inside the watch, and who carries what."""
+
+    spans: pd.DataFrame
+    events: pd.DataFrame  # unit, day, part, mode (folded), caught
+    carriers: dict[str, set[str]]  # part (folded) -> units; empty: not known, all carry all
+
+    @classmethod
+    def of(cls, fleet: Fleet) -> "_Counted":
+        spans = watched_spans(fleet)
+        rows = fleet.repairs
+        reason, action = rows["reason"].astype(str), rows["action"].astype(str)
+        caught = reason.eq("inspection") & ~action.isin(["inspected", "none", ""])
+        events = pd.DataFrame(
+            {
+                "unit": rows["unit"].astype(str),
+                "day": day_number(rows["date"]),
+                "part": folded(rows["part"]),
+                "mode": folded(rows["mode"]),
+                "position": rows["position"].astype(str),
+                "caught": caught,
+            }
+        )[reason.eq("failure") | caught]
+        events = events.drop_duplicates().reset_index(drop=True)
+        places = fleet.places
+        by_part = [] if places is None else places.groupby(folded(places["part"]))["unit"]
+        carriers = {str(part): set(units.astype(str)) for part, units in by_part}
+        return cls(spans, within_spans(spans, events), carriers)
+
+    def spans_of(self, part: str) -> pd.DataFrame:
+        """Watched spans of the units that carry a part."""
+        units = self.carriers.get(part.casefold())
+        return self.spans if units is None else self.spans[self.spans["unit"].isin(units)]
+
+    def events_of(self, part: str, mode: str, spans: pd.DataFrame) -> pd.DataFrame:
+        """Events of a mode of a part; mode "" is the one that was not stated."""
+        all_ = self.events
+        kept = (all_["part"] == part.casefold()) & (all_["mode"] == mode.casefold())
+        return all_[kept & all_["unit"].isin(spans["unit"])]
+
+
+def _modes(
+    fleet: Fleet, counted: _Counted, cases: Iterable[Investigation]
+) -> list[tuple[str, str]]:
+    """Part and mode of every line: from the records, then those only investigated."""
+    rows = fleet.repairs[["part", "mode"]].astype(str).drop_duplicates()
+    spelled = {(part.casefold(), mode.casefold()): (part, mode) for part, mode in rows.to_numpy()}
+    seen = counted.events[["part", "mode"]].drop_duplicates().sort_values(["part", "mode"])
+    found = {
+        (part, mode): spelled.get((part, mode), (part, mode)) for part, mode in seen.to_numpy()
+    }
+    for case in cases:
+        if case.part:
+            found.setdefault((case.part.casefold(), case.mode.casefold()), (case.part, case.mode))
+    return list(found.values())
+
+
+def _row(
+    fleet: Fleet,
+    counted: _Counted,
+    part: str,
+    mode: str,
+    cases: Iterable[Investigation],
+    scale: OccurrenceScale,
+    confidence: float,
+) -> ModeRow:
+    spans = counted.spans_of(part)
+    events = counted.events_of(part, mode, spans)
+    failures = events[~events["caught"]]
+    caught = len(events) - len(failures)
+    years = float((spans["end"] - spans["begin"]).sum()) / DAYS_PER_YEAR
+    about = [c for c in cases if c.part.casefold() == part.casefold() and _same_mode(c, mode)]
+    fixes = [fix for case in about for fix in case.fixes.values()]
+    changes = [
+        before_after(fleet, fix, spans, failures, scale, confidence)
+        for fix in fixes
+        if fix.kind != "correction"
+    ]
+    return ModeRow(
+        part=part,
+        mode=mode or NOT_STATED,
+        effect=_joined(case.problem.effect for case in about),
+        severity=next((case.problem.severity for case in about if case.problem.severity), ""),
+        occurrence=occurrence(len(failures), years, scale, confidence=confidence),
+        detection=detection(caught, len(failures), confidence=confidence),
+        causes=tuple(case.says(name) for case in about for name in case.ends(PROBLEM)),
+        controls=tuple(case.says(name) for case in about for name in case.below(NOT_CAUGHT)),
+        actions=tuple(f"{fix.kind}: {fix.does}" for fix in fixes),
+        investigations=tuple(case.id for case in about),
+        changes=tuple(one for one in changes if one is not None),
+    )
+
+
+def _same_mode(case: Investigation, mode: str) -> bool:
+    return case.mode.casefold() == mode.casefold()
+
+
+def _joined(texts: Iterable[str]) -> str:
+    return "; ".join(dict.fromkeys(text for text in texts if text))
+
+
+def _order(row: ModeRow, scale: SeverityScale) -> tuple[float, float, float]:
+    place = scale.place(row.severity)
+    share = row.detection.share
+    return (
+        len(scale.grades) + 1 if place is None else place,
+        -row.occurrence.rate,
+        1.0 if share is None else share,
+    )
+
+
+def _line(row: ModeRow) -> dict[str, object]:
+    """One line of the table as plain cells."""
+    seen, found = row.occurrence, row.detection
+    change = row.changes[-1] if row.changes else None
+    return {
+        "part": row.part,
+        "mode": row.mode,
+        "effect": row.effect,
+        "severity": row.severity or NOT_STATED,
+        "failures": seen.events,
+        "unit_years": round(seen.unit_years, 2),
+        "rate_per_unit_year": seen.rate,
+        "rate_lower": seen.interval.lower,
+        "rate_upper": seen.interval.upper,
+        "occurrence_grade": seen.grade,
+        "grade_from": seen.grade_low,
+        "grade_to": seen.grade_high,
+        "grade_is_upper_limit": seen.from_upper_limit,
+        "caught_before_effect": found.caught,
+        "share_caught": found.share,
+        "share_lower": found.interval.lower if found.interval else None,
+        "share_upper": found.interval.upper if found.interval else None,
+        "causes": "; ".join(row.causes),
+        "present_checks_fail_because": "; ".join(row.controls),
+        "actions": "; ".join(row.actions),
+        "investigations": ", ".join(row.investigations),
+        "fix": change.fix if change else "",
+        "failures_before": change.before.events if change else None,
+        "unit_years_before": round(change.before.unit_years, 2) if change else None,
+        "failures_after": change.after.events if change else None,
+        "unit_years_after": round(change.after.unit_years, 2) if change else None,
+        "ratio_after_to_before": change.ratio.value if change else None,
+        "ratio_lower": change.ratio.lower if change else None,
+        "ratio_upper": change.ratio.upper if change else None,
+    }

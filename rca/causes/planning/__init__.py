@@ -1,0 +1,1 @@
+"""Parts needed, money, restoring or replacing."""

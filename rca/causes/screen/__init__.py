@@ -1,0 +1,1 @@
+"""What comes before the failures, and what goes with them."""
