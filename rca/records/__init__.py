@@ -1,1 +1,1 @@
-"""IN: from files to checked tables to lives. Draws nothing; only `files.py` opens files."""
+"""IN: from files to checked tables to lives. Draws nothing; only `files` opens files."""

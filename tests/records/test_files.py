@@ -5,6 +5,7 @@ import decimal
 import gzip
 import sqlite3
 import zipfile
+from pathlib import Path
 
 import numpy as np
 import openpyxl
@@ -184,7 +185,7 @@ def database(tmp_path, monkeypatch):
 
 
 def query(text, variable="FLEET_DATABASE"):
-    return TableSource(path=files.Path(), query=text, database_env=variable)
+    return TableSource(path=Path(), query=text, database_env=variable)
 
 
 def test_a_query_gives_a_table(database):
