@@ -128,7 +128,7 @@ def report(
 
 
 @main.command("import")
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("exports", metavar="FILE...", nargs=-1, required=True, type=_PATH)
 @click.option(
     "--out", type=click.Path(path_type=Path), required=True, help="New fleet folder to write."
 )
@@ -140,19 +140,23 @@ def report(
 @click.option("--readings", type=click.Path(path_type=Path), help="Meter readings, if apart.")
 @click.option("--parts", type=click.Path(path_type=Path), help="List of parts, if there is one.")
 def import_file(
-    file: Path,
+    exports: tuple[Path, ...],
     out: Path,
     answers: Path | None,
     units: Path | None,
     readings: Path | None,
     parts: Path | None,
 ) -> None:
-    """Import an export of repairs into a new fleet folder; nothing is guessed, see --answers."""
+    """Import exports of repairs into a new fleet folder; nothing is guessed, see --answers.
+
+    Of several files each is read by columns of its own, and their rows become one table.
+    """
     from rca.records.importing.answering import import_with_answers
 
     done = import_with_answers(
-        file, out, answers=answers, units=units, readings=readings, parts=parts
-    )
+        exports[0], out, further=exports[1:], answers=answers, units=units, readings=readings,
+        parts=parts,
+    )  # fmt: skip
     click.echo(str(done))
 
 
@@ -172,11 +176,32 @@ def start(folder: Path) -> None:
     help="File to write: .html, .csv or .xlsx.",
 )  # fmt: skip
 @click.option("--product", is_flag=True, help="Add the product of grades beside its stability.")
-def modes(fleet: Path, out: Path, product: bool) -> None:
+@click.option(
+    "--severity", type=click.Path(path_type=Path),
+    help="File with a severity scale of your own: name, source, grades from the worst down.",
+)  # fmt: skip
+@click.option(
+    "--occurrence", type=click.Path(path_type=Path),
+    help="File with an occurrence scale of your own: name, source, rising bounds a unit-year.",
+)  # fmt: skip
+@click.option(
+    "--years", type=click.FloatRange(min=0, min_open=True), default=1.0, show_default=True,
+    help="Unit-years at risk of the criticality numbers.",
+)  # fmt: skip
+def modes(
+    fleet: Path,
+    out: Path,
+    product: bool,
+    severity: Path | None,
+    occurrence: Path | None,
+    years: float,
+) -> None:
     """Write the failure-mode table of FLEET, from records and investigations together."""
     from rca.show.mode_sheet import write_mode_table
 
-    write_mode_table(fleet, out, with_product=product)
+    write_mode_table(
+        fleet, out, severity=severity, occurrence=occurrence, years=years, with_product=product
+    )
     click.echo(f"failure-mode table: {out}")
 
 
@@ -206,16 +231,96 @@ def new_case(file: Path, unit: str, part: str) -> None:
 @click.option(
     "--out", type=click.Path(path_type=Path), help="Also write the sheets as a printable page."
 )
-def show_case(file: Path, fleet: Path | None, out: Path | None) -> None:
+@click.option(
+    "--since", type=click.Path(path_type=Path),
+    help="Earlier report folder, or sheets of this case, to say what changed in its evidence.",
+)  # fmt: skip
+def show_case(file: Path, fleet: Path | None, out: Path | None, since: Path | None) -> None:
     """Show bench sheet, why-chain, next test, and what to check upstream before refitting."""
     from rca.show.case_text import case_text
     from rca.show.case_view import open_case, write_sheets
 
-    assessed = open_case(file, fleet_folder=fleet)
-    click.echo(case_text(assessed))
+    view = open_case(file, fleet_folder=fleet, since=since)
+    told = case_text(view.assessed, since=view.since, changed=view.changed, ways=view.ways)
+    click.echo(told)
     if out is not None:
-        write_sheets(assessed, out)
+        write_sheets(view, out)
         click.echo(f"sheets: {out}")
+
+
+@main.group("class")
+def class_exercise() -> None:
+    """Teach with cases whose cause is hidden: one for each student, marked by path before luck."""
+
+
+@class_exercise.command("make")
+@click.option("--roster", type=_PATH, help="CSV of the students, with a column name or code.")
+@click.option("--students", type=int, help="So many students, numbered, instead of a roster.")
+@click.option(
+    "--course", "course_file", type=_PATH,
+    help="course.json of an earlier class: makes the same cases again, byte by byte.",
+)  # fmt: skip
+@click.option("--out", type=_PATH, required=True, help="New folder for the class.")
+@click.option("--name", default="", help="Name of the course, shown on the sheets.")
+@click.option(
+    "--level", type=click.Choice(["easy", "middle", "hard"]), default="middle", show_default=True,
+    help="Share of the budget that the best order of purchases spends: under 27 %, up to 48 %, "
+    "above.",
+)  # fmt: skip
+@click.option("--kind", default="", help="Layer of the hidden cause; default: drawn.")
+@click.option("--trap", "traps", multiple=True, help="A trap to lay; repeat it. Default: drawn.")
+@click.option(
+    "--processes", type=click.IntRange(min=1), default=2, show_default=True,
+    help="Cases made at the same time.",
+)  # fmt: skip
+def class_make(
+    roster: Path | None,
+    students: int | None,
+    course_file: Path | None,
+    out: Path,
+    name: str,
+    level: str,
+    kind: str,
+    traps: tuple[str, ...],
+    processes: int,
+) -> None:
+    """Make a case for each student below OUT, and the instructor's folder apart from them."""
+    from rca.show.exercise import commands
+
+    sys.exit(
+        commands.make(
+            out, roster=roster, students=students, course_file=course_file, name=name,
+            level=level, kind=kind, traps=traps, processes=processes,
+        )
+    )  # fmt: skip
+
+
+@class_exercise.command("again")
+@click.argument("course_file", metavar="COURSE", type=_PATH)
+@click.argument("student")
+@click.option("--out", type=_PATH, help="Folder of the class; default: where COURSE lies.")
+def class_again(course_file: Path, student: str, out: Path | None) -> None:
+    """Make the case of one STUDENT (code or name) of a COURSE (course.json) again."""
+    from rca.show.exercise import commands
+
+    sys.exit(commands.again(course_file, student, out=out))
+
+
+@class_exercise.command("mark")
+@click.argument("handed_in", metavar="DIR", type=_PATH)
+@click.option(
+    "--instructor", type=_PATH, required=True, help="Folder that class make wrote: instructor."
+)
+@click.option("--out", type=_PATH, required=True, help="Folder for feedback and gradebook.")
+@click.option(
+    "--processes", type=click.IntRange(min=1), default=2, show_default=True,
+    help="Students marked at the same time.",
+)  # fmt: skip
+def class_mark(handed_in: Path, instructor: Path, out: Path, processes: int) -> None:
+    """Mark the work below DIR, folders and zips by any name; write feedback and gradebook."""
+    from rca.show.exercise import commands
+
+    sys.exit(commands.mark(handed_in, instructor=instructor, out=out, processes=processes))
 
 
 if __name__ == "__main__":

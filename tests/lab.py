@@ -31,10 +31,15 @@ READY = """async () => {
   await panel.sessionContext.ready;
   await panel.sessionContext.session.kernel.info;
 }"""
+# A question put while the connection is being restored may never be answered: it is put again.
 RESTART = """async () => {
   const context = window.jupyterapp.shell.currentWidget.sessionContext;
-  await context.restartKernel();
-  await context.session.kernel.requestKernelInfo();
+  const within = (seconds, promise) => Promise.race([
+    promise.then(() => true), new Promise(end => setTimeout(() => end(false), seconds * 1000))]);
+  if (!await within(30, context.restartKernel())) throw new Error("the kernel does not restart");
+  for (let tries = 0; tries < 10; tries++)
+    if (await within(3, context.session.kernel.requestKernelInfo())) return;
+  throw new Error("the restarted kernel does not answer");
 }"""
 RUN_ALL = """() => {
   for (const cell of window.jupyterapp.shell.currentWidget.model.cells)
@@ -127,7 +132,8 @@ def open_workbook(root: Path, name: str, *, width: int = 1280, height: int = 900
 def wait_for_kernel(page) -> None:
     """Wait until the notebook is open and its kernel answers."""
     page.wait_for_function("() => window.jupyterapp && window.jupyterapp.shell.currentWidget")
-    page.evaluate(READY)
+    late = "new Promise((_, no) => setTimeout(() => no(new Error('no kernel in 80 s')), 80000))"
+    page.evaluate(f"() => Promise.race([({READY})(), {late}])")
 
 
 def run_all(page) -> None:
@@ -162,7 +168,7 @@ UNLABELLED = """() => [...document.querySelectorAll(
   .map(e => e.outerHTML.slice(0, 120))"""
 OVERLAPS = """() => {
   const shown = [...document.querySelectorAll('.rca-form :is(input, select, textarea, button, ' +
-    '.widget-label, h3, h4, .rca-message > div, table.sheet)')].filter(e => e.offsetParent);
+    '.widget-label, h3, h4, .rca-message > div, table.sheet)')].filter(e => e.checkVisibility());
   const boxes = shown.map(e => [e, e.getBoundingClientRect()])
     .filter(([, box]) => box.width * box.height);
   const found = [];

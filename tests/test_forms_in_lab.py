@@ -1,4 +1,4 @@
-"""The three forms in JupyterLab, in a real browser, with nothing asked of any network."""
+"""The forms in JupyterLab, in a real browser, with nothing asked of any network."""
 
 import csv
 import re
@@ -9,8 +9,11 @@ import pytest
 
 from rca.records import files
 from rca.show.draft import Draft
+from rca.show.exercise.play import open_play
+from rca.show.numbers import whole
 from tests.browser import chromium
 from tests.lab import layout_faults, open_workbook, outside, reload, workbook_with
+from tests.student import built, student_folder
 
 FEW_PARTS = ("hydraulic pump", "hydraulic suction strainer", "starter battery")
 EXPORT = Path("excavator_work_orders", "excavator_work_orders.csv")
@@ -77,7 +80,8 @@ def test_the_excavator_export_becomes_a_fleet_and_a_page(open_data, tmp_path):
         click(page, "Use these answers")
         said(page, "Nothing is open")
         assert layout_faults(page) == []
-        click(page, "Write the fleet folder")
+        page.get_by_label("Folder for the fleet").focus()
+        press_with_the_keyboard(page, "Write the fleet folder")
         said(page, "is written")
         click(page, "Make the first page")
         said(page, "The report is in reports", timeout=180_000)
@@ -165,11 +169,78 @@ def add_why_with_the_keyboard(page, says: str) -> None:
     page.get_by_role("button", name="Add this why", exact=True).wait_for()
     page.get_by_label("Because … (a full sentence)").focus()
     page.keyboard.type(says)
+    press_with_the_keyboard(page, "Add this why")
+    said(page, f"“{says}” to")
+
+
+def press_with_the_keyboard(page, name: str) -> None:
+    """Go forward from field to field to a button, and press it."""
     for _ in range(10):
         page.keyboard.press("Tab")
         reached = page.evaluate("document.activeElement.textContent")
-        if reached == "Add this why":
+        if reached == name:
             break
-    assert reached == "Add this why"
+    assert reached == name
     page.keyboard.press("Enter")
-    said(page, f"“{says}” to")
+
+
+def test_a_case_is_played_from_the_first_clue_to_the_saved_answer(tmp_path):
+    """A student's way: records, a clue with its reason, evidence, cause, repair, verdict, again."""
+    student_folder(tmp_path, workbook=True)
+    part = built().case.part
+    with open_workbook(tmp_path, "class_exercise.ipynb") as page:
+        said(page, "Begin with what you are told")
+        click(page, "Study these records")
+        said(page, f"Shown: {part}")
+        page.locator(".rca-form .js-plotly-plot svg.main-svg").first.wait_for()
+        choose(page, "Kind of clue", "Teardown findings")
+        page.locator("option", has_text="The last failed part").first.wait_for(state="attached")
+        click(page, "Buy this clue")
+        page.locator(".rca-message .failed", has_text="say why first").wait_for()
+        buy_with_the_keyboard(page, "It tells the mechanism; then I measure what could bring it")
+        page.locator(".rca-form h4", has_text="The last failed part").wait_for()
+        click(page, "Add this cause")
+        said(page, "Added:")
+        page.get_by_label("What it shows, in your own words, with its numbers").fill(
+            "One side worn"
+        )
+        page.locator(".rca-ticks input").first.check()
+        click(page, "Add this as evidence")
+        said(page, "Added as evidence")
+        page.get_by_label("Which upstream cause do you name?").select_option(index=1)
+        said(page, "Saved.")
+        choose(page, "What is to be done", repair_label("part-only"))
+        page.get_by_label("Why this, and what do you expect of it?").fill(
+            "It is always done like this"
+        )
+        page.get_by_role("button", name="months pass").click()
+        said(page, "What happened stands in the next section")
+        choose(page, "Has it worked?", "not effective")
+        page.get_by_label("How sure are you of this verdict, in percent?").fill("90")
+        page.get_by_label("What is that built on?").fill("As many failures as were expected")
+        click(page, "Give this verdict")
+        said(page, "Verdict given: not effective")
+        assert layout_faults(page) == []
+        reload(page)
+        said(page, "You go on where you stopped")
+        asked = page.get_by_label("Which upstream cause do you name?")
+        assert asked.evaluate("e => e.selectedIndex") == 1
+        assert page.locator(".rca-form h4", has_text="The last failed part").count() == 1
+        assert page.get_by_text("model not found").count() == 0
+        assert outside(page) == []
+    steps = [step.does for step in open_play(tmp_path).steps]
+    assert steps == ["open", "buy", "candidate", "cite", "answer", "repair", "verdict"]
+
+
+def repair_label(repair: str) -> str:
+    """A repair as it stands in the list."""
+    one = built().case.repair(repair)
+    return f"{one.does} ({whole(one.cost)} {built().case.currency})"
+
+
+def buy_with_the_keyboard(page, reason: str) -> None:
+    """Write a reason and buy the clue without touching the mouse."""
+    page.get_by_label("Why this one, and what will you do upon each answer?").focus()
+    page.keyboard.type(reason)
+    press_with_the_keyboard(page, "Buy this clue")
+    page.locator(".rca-message", has_text="Bought: The last failed part").wait_for()

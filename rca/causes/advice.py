@@ -13,10 +13,13 @@ from rca.causes.counts.parts import PartFinding
 from rca.causes.findings import Findings
 from rca.causes.fix.verdict import Verdict
 from rca.causes.fix.words import CauseAnswer, Effect
+from rca.causes.planning.worth import PartWorth
 
 MOST_STEPS = 8
 MOST_NAMED = 4
 OFTEN = 0.05  # share of wrong "more frequent" among all that are called so
+MOST_EXTENTS = 2
+WORTH_TELLING = 0.1  # share of the cost of failures saved by replacing before them
 AFTER_MONTH = "lies after the cut-off"  # begins the rule for rows of later months
 
 
@@ -134,8 +137,10 @@ def next_steps(findings: Findings) -> list[str]:
         *_for_fixes(findings.fixes),
         *_for_overdue(findings),
         *_for_upstream(findings),
+        *_for_extent(findings),
         *_for_repeats(findings),
         *_for_units(findings),
+        *_for_early_replacement(findings),
         *_for_data(findings),
     ]
     return list(dict.fromkeys(steps))[:MOST_STEPS]
@@ -148,9 +153,9 @@ def _for_critical_parts(findings: Findings) -> Iterator[str]:
         by_part.setdefault(one.part, []).append(one.unit)
     for part, units in by_part.items():
         times = "once" if len(units) == 1 else f"{len(units)} times"
-        named = _listed(list(dict.fromkeys(units)), most=3)
+        named = _listed(list(dict.fromkeys(units)), most=2)
         yield (
-            f"{part} is safety-critical and failed again soon after repair {times} in the last "
+            f"{part} (safety-critical) failed again soon after repair {times} in the last "
             f"year: look at {named} now, by the maker's procedure"
         )
 
@@ -209,9 +214,30 @@ def _for_upstream(findings: Findings) -> Iterator[str]:
             )
         else:
             yield (
-                f"{part.part} fails {times} with {first['candidate']}: find out what is different "
-                "there (a hint, not proof)"
+                f"{part.part} fails {times} with {_named(first['candidate'])}: find out what "
+                "differs there (a hint, not proof)"
             )
+
+
+def _for_extent(findings: Findings) -> Iterator[str]:
+    """How far the clearest finding reaches, and of a lot or a place every one."""
+    for one in findings.extents[:MOST_EXTENTS]:
+        first = f"look first at {_listed(one.first, most=2)}" if one.first else ""
+        share, count = one.samples[0]
+        such = "other units" if one.kind == "event" else "such units"
+        then = f"inspect all {count} {such}"
+        if count < one.population:
+            then = (
+                f"inspect {count} of {one.population} {such}, drawn at random: if none is "
+                f"affected, at most {100 * share:.0f} % are"
+            )
+        about = f"how far it reaches, {one.part} and {_named(one.candidate)}"
+        yield f"{about}: {'; then '.join(filter(None, (first, then)))}"
+
+
+def _named(candidate: str) -> str:
+    """Write an attribute and its level as people say it: lot L7, not lot = L7."""
+    return candidate.replace(" = ", " ", 1)
 
 
 def asked_about(findings: Findings) -> set[str]:
@@ -236,6 +262,24 @@ def _for_units(findings: Findings) -> Iterator[str]:
             f"look at {one.unit} for what ruins its {one.part}: {one.failures} failures where its "
             f"running leads one to expect {one.expected:.1f}"
         )
+
+
+def _for_early_replacement(findings: Findings) -> Iterator[str]:
+    """The part for which replacing before it fails saves the largest share, if a tenth or more."""
+    pays = [one for one in findings.worth.values() if one.early_replacement_pays]
+    best = max(pays, key=_saving, default=None)
+    if best is not None and best.replacement is not None and _saving(best) >= WORTH_TELLING:
+        safe = findings.part(best.part).safety_critical
+        age = float(f"{best.replacement.age:.2g}")
+        yield (
+            f"plan to replace {best.part} at about {age:,.0f} {best.unit_of_running}, before it "
+            f"fails: saves {100 * _saving(best):.0f} % of what failures cost"
+            f"{', where the maker names no earlier one' if safe else ''}"
+        )
+
+
+def _saving(one: PartWorth) -> float:
+    return 0.0 if one.replacement is None else one.replacement.saving
 
 
 def _for_data(findings: Findings) -> Iterator[str]:

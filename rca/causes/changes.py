@@ -6,6 +6,7 @@ from typing import Any, Final
 import pandas as pd
 
 from rca.causes.row_changes import LATE, NEW, RowChanges, counted
+from rca.causes.standing_evidence import NO_ROWS, evidence_changes
 
 Summary = Mapping[str, Any]
 
@@ -13,7 +14,6 @@ FIGURES: Final = {"failures": "failure", "cost": "cost", "downtime_hours": "down
 """Figures of a part whose change is told row by row, and the column that holds each row's share."""
 TOP: Final = 8  # parts whose rank is followed
 MOST_NAMED: Final = 3
-_NO_ROWS = "the rows of the last run are not at hand"
 _SAME = 1e-6
 
 
@@ -68,14 +68,14 @@ def _why_fix(
 
 
 def changes(now: Summary, last: Summary | None, rows: RowChanges | None) -> list[dict[str, Any]]:
-    """List what differs from the last run: answers, causes, blocked results, ranks, patterns.
+    """List what differs from the last run: answers, causes, evidence, results, ranks, patterns.
 
     Each entry has kind, about, was, now, why and rows (how many rows changed and how).
 
     Parameters
     ----------
     now, last
-        Summaries of both runs; `now` needs parts, fixes, causes and blocked only.
+        Summaries of both runs; `now` needs parts, fixes, causes, investigations and blocked only.
     rows
         Rows compared; None where those of the last run are not at hand.
     """
@@ -84,6 +84,7 @@ def changes(now: Summary, last: Summary | None, rows: RowChanges | None) -> list
     found = [
         *_of_fixes(now, last, rows),
         *_of_causes(now, last),
+        *_of_evidence(now, last, rows),
         *_of_blocked(now, last),
         *_of_ranks(now, last, rows),
         *_of_patterns(now, last, rows),
@@ -110,7 +111,7 @@ def _entry(
 def _of_fixes(now: Summary, last: Summary, rows: RowChanges | None) -> Iterator[dict[str, Any]]:
     before = {fix["fix"]: fix for fix in last["fixes"]}
     for fix in now["fixes"]:
-        row_counts = counted(rows.of(part=fix["part"])) if rows is not None else _NO_ROWS
+        row_counts = counted(rows.of(part=fix["part"])) if rows is not None else NO_ROWS
         if fix["fix"] not in before:
             why = f"applied to {fix['units']} units from {fix['applied_from'] or 'no day yet'}"
             yield _entry("verdict", fix["fix"], None, _answers(fix), why, row_counts)
@@ -137,6 +138,12 @@ def _of_causes(now: Summary, last: Summary) -> Iterator[dict[str, Any]]:
             continue
         why = one["why_not"] or f"was: {old['why_not']}"
         yield _entry("cause", one["says"], words[old["supported"]], words[one["supported"]], why)
+
+
+def _of_evidence(now: Summary, last: Summary, rows: RowChanges | None) -> Iterator[dict[str, Any]]:
+    then = last.get("investigations")  # a run of an older kit kept none
+    for one in evidence_changes(now["investigations"], then, rows=rows):
+        yield _entry(one.kind, one.about, one.was, one.now, one.why, one.rows)
 
 
 def newly_blocked(now: Summary, last: Summary) -> list[Summary]:
@@ -191,7 +198,7 @@ def _of_ranks(now: Summary, last: Summary, rows: RowChanges | None) -> Iterator[
             if _differs(_amount(before.get(part), key), _amount(amounts.get(part), key))
         ]
         why = ", ".join(moved) or "other parts moved"
-        row_counts = counted(rows.of(part=part)) if rows is not None else _NO_ROWS
+        row_counts = counted(rows.of(part=part)) if rows is not None else NO_ROWS
         yield _entry("rank", part, _place(was), _place(place), why, row_counts)
 
 
@@ -215,7 +222,7 @@ def _of_patterns(now: Summary, last: Summary, rows: RowChanges | None) -> Iterat
         why = f"failed lives {old['failures']} to {one['failures']}"
         if old["lives"] != one["lives"]:
             why += f", of {old['lives']} to {one['lives']} lives"
-        row_counts = counted(rows.of(part=one["part"])) if rows is not None else _NO_ROWS
+        row_counts = counted(rows.of(part=one["part"])) if rows is not None else NO_ROWS
         yield _entry("pattern", one["part"], was, reading, why, row_counts)
 
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from rca.causes.fixes import unexplained_fixes
+from rca.causes.fixes import fix_gaps
 from rca.causes.standing_causes import read_cases
 from rca.records.fleet import Fleet, read_fleet
 from rca.records.lives import build_lives, life_notes
@@ -88,4 +88,4 @@ def _defaults(fleet: Fleet) -> list[str]:
 
 def _blocked(fleet: Fleet) -> list[str]:
     blocked = [f"{result}: {why}" for result, why in fleet.blocked]
-    return blocked + [f"fix {name}: nothing names its part" for name in unexplained_fixes(fleet)]
+    return blocked + [f"fix {name}: {why}" for name, why in fix_gaps(fleet)]

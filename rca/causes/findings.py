@@ -17,9 +17,12 @@ from rca.causes.counts.repeats import failures_of, repeat_events
 from rca.causes.counts.safety_repeats import SafetyRepeat, safety_repeats
 from rca.causes.counts.totals import Total, order_of_importance, totals_by_part
 from rca.causes.counts.units import UnitFinding, units_with_more_than_their_share
+from rca.causes.extent import Extent, extents_of
+from rca.causes.fix.outlook import Outlook
 from rca.causes.fix.verdict import Verdict
-from rca.causes.fixes import judge_fixes, unexplained_fixes
+from rca.causes.fixes import fix_gaps, judge_fixes
 from rca.causes.hypotheses import read_patterns, screen
+from rca.causes.outlooks import PlannedFix, open_outlooks, planned_fixes
 from rca.causes.pattern.reading import Pattern
 from rca.causes.planning.forecast import Forecast
 from rca.causes.planning.needs import back_test_needs, forecast_needs
@@ -28,7 +31,7 @@ from rca.causes.screen.upstream import Screen
 from rca.causes.standing_causes import CauseFinding, assess_cases, standing_causes
 from rca.records.fleet import Fleet
 from rca.records.groups import Group
-from rca.records.lives import FIRST_LIVES, LifeTable, build_lives, life_notes
+from rca.records.lives import FIRST_LIVES, LifeTable, build_lives_each_way, life_notes
 from rca.records.months import read_month
 
 NO_TOTALS: dict[str, Total | None] = {"failures": None, "cost": None, "downtime": None}
@@ -40,7 +43,8 @@ class Findings:
 
     `parts` come in order of importance, each followed by its modes with enough failures;
     `events` are the failures with their repeat windows; `set_aside` lists every row or cell not
-    used, with its reason; `blocked` the results that were not given, with theirs. `group` says
+    used, with its reason; `blocked` the results that were not given, with theirs. `outlooks` tells,
+    for each fix without a verdict, what one will still take. `group` says
     whose units these are where they are not the whole fleet: then no investigation is assessed.
     """
 
@@ -50,6 +54,7 @@ class Findings:
     parts: tuple[PartFinding, ...]
     patterns: Mapping[str, Pattern]
     screen: Screen | None
+    extents: tuple[Extent, ...]
     forecasts: Mapping[str, Forecast]
     back_tests: Mapping[str, pd.DataFrame]
     merits: tuple[Merit, ...]
@@ -58,6 +63,8 @@ class Findings:
     worth: Mapping[str, PartWorth]
     units: tuple[UnitFinding, ...]
     fixes: tuple[Verdict, ...]
+    outlooks: Mapping[str, Outlook]
+    planned: tuple[PlannedFix, ...]
     causes: tuple[CauseFinding, ...]
     cases: tuple[Assessment, ...]
     totals: Mapping[str, dict[str, Total | None]]
@@ -100,27 +107,35 @@ def find(fleet: Fleet, *, month: str, seed: int = 0, group: Group | None = None)
     lives, others = _all_lives(fleet)
     events = repeat_events(fleet, lives.meters, events)
     names = order_of_importance(fleet, totals)
+    of_part = events.groupby("part", sort=False).indices
     parts: list[PartFinding] = []
     for name in names:
-        parts += _study(fleet, lives, name, events, totals[name], others, seed)
+        own = events.take(of_part.get(name, []))
+        parts += _study(fleet, lives, name, own, totals[name], others, seed)
     cases = assess_cases(fleet, lives) if group is None else ()
     fixes = judge_fixes(fleet, lives)
+    patterns = read_patterns(fleet, lives, parts, seed=seed)
+    screened = screen(fleet, lives, parts, seed=seed)
+    units = units_with_more_than_their_share(fleet, lives, parts)
     aside = pd.concat([fleet.set_aside, life_notes(fleet, lives)], ignore_index=True)
     return Findings(
         fleet=fleet,
         month=month,
         lives=lives,
         parts=tuple(parts),
-        patterns=read_patterns(fleet, lives, parts, seed=seed),
-        screen=screen(fleet, lives, parts, seed=seed),
+        patterns=patterns,
+        screen=screened,
+        extents=extents_of(fleet, lives, screened, patterns, units, fixes),
         forecasts=forecast_needs(fleet, lives, others[FIRST_LIVES[1]], parts, seed=seed),
-        back_tests=back_test_needs(fleet, lives, parts, seed=seed),
+        back_tests=back_test_needs(fleet, lives, others[FIRST_LIVES[1]], parts, seed=seed),
         merits=figures_of_merit(fleet, lives, events, month=month, seed=seed),
         backlog=open_causes(cases, fixes, on=fleet.cutoff),
         safety_repeats=safety_repeats(fleet, events),
-        units=units_with_more_than_their_share(fleet, lives, parts),
+        units=units,
         worth=worth_of_parts(fleet, lives, parts, fixes, seed=seed),
         fixes=fixes,
+        outlooks=open_outlooks(fixes, seed=seed),
+        planned=planned_fixes(fleet, lives, seed=seed),
         causes=standing_causes(cases),
         cases=cases,
         totals=totals,
@@ -134,7 +149,7 @@ def find(fleet: Fleet, *, month: str, seed: int = 0, group: Group | None = None)
 
 def _all_lives(fleet: Fleet) -> tuple[LifeTable, dict[str, LifeTable]]:
     """Lives by the strict rule, and beside them by the two others for first lives."""
-    proved, *rest = (build_lives(fleet, first_lives=name) for name in FIRST_LIVES)
+    proved, *rest = build_lives_each_way(fleet).values()
     return proved, {table.first_lives: table for table in rest}
 
 
@@ -172,8 +187,7 @@ def _blocked(fleet: Fleet, parts: Sequence[PartFinding]) -> list[tuple[str, str]
     for one in parts:
         if one.fit is None and one.mode is None:
             blocked.append((f"life of {one.part}", one.no_fit))
-    for fix in unexplained_fixes(fleet):
-        blocked.append((f"fix {fix}", "neither fleet.yaml nor the fixes table names its part"))
+    blocked += [(f"fix {name}", why) for name, why in fix_gaps(fleet)]
     return blocked
 
 

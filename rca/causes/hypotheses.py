@@ -4,13 +4,14 @@ Hypotheses that say where to look; nothing here is a cause.
 """
 
 from collections.abc import Sequence
+from datetime import date
 from statistics import median
 
 import numpy as np
 import pandas as pd
 
 from rca.causes.counts.parts import PartFinding
-from rca.causes.fixes import first_fix_date
+from rca.causes.fixes import first_fix_dates
 from rca.causes.pattern.reading import ORDINARY_SPREAD, Pattern, read_pattern
 from rca.causes.screen.upstream import Screen, screen_upstream
 from rca.errors import NoAnswer
@@ -27,7 +28,11 @@ def read_patterns(
     each part is read again where the others differ by more than the usual spread.
     """
     whole = [one for one in parts if one.mode is None]
-    rows = {one.part: lives_before_fix(fleet, lives, one.part) for one in whole}
+    days = first_fix_dates(fleet)
+    rows = {
+        one.part: lives_before_fix(lives, one.part, day=days.get(one.part.casefold()))
+        for one in whole
+    }
 
     def read(one: PartFinding, spread: float) -> Pattern:
         return read_pattern(
@@ -51,10 +56,9 @@ def read_patterns(
     return found
 
 
-def lives_before_fix(fleet: Fleet, lives: LifeTable, part: str) -> pd.DataFrame:
-    """Return the pieces of a part up to its first fix; a piece across that day is cut there."""
+def lives_before_fix(lives: LifeTable, part: str, *, day: date | None) -> pd.DataFrame:
+    """Return the pieces of a part up to the day of its first fix, those across it cut there."""
     rows = lives.of(part)
-    day = first_fix_date(fleet, part)
     if day is None:
         return rows
     cut = pd.Timestamp(day)

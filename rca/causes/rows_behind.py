@@ -80,7 +80,7 @@ def marked_repairs(findings: Findings) -> pd.DataFrame:
         mark[events["row"].to_numpy()[column]] = "yes"
         marks[name] = mark
     table = repairs.assign(**marks)
-    table.insert(0, "line", fleet.lines["repairs"])
+    table.insert(0, "line", fleet.lines_of("repairs"))
     return table
 
 
@@ -114,7 +114,7 @@ def _word(one: PartFinding) -> str:
 
 def _lines(findings: Findings, rows: pd.Series) -> pd.Series:
     """Return lines in the repairs file of rows, blank where no repair ended the life."""
-    lines = findings.fleet.lines["repairs"]
+    lines = findings.fleet.lines_of("repairs")
     row = rows.to_numpy(int)
     if not len(lines):
         return pd.Series("", index=rows.index)

@@ -17,6 +17,7 @@ import pandas as pd
 from rca.causes.counts.parts import FEW_FAILURES, SCALES, PartFinding, modes_of, study_part
 from rca.causes.counts.repeats import failures_of, repeat_events
 from rca.causes.findings import NO_TOTALS, Findings
+from rca.causes.fixes import first_fix_date
 from rca.causes.hypotheses import lives_before_fix, screen
 from rca.causes.pattern.reading import ORDINARY_SPREAD, Pattern, read_pattern
 from rca.causes.screen.upstream import Screen
@@ -131,7 +132,8 @@ def study_selection(whole: Findings, folder: Path | str, selection: Selection) -
         fixes=tuple(one for one in whole.fixes if one.plan.part == selection.part),
         totals={selection.part: dict(NO_TOTALS)},
         units=(),
-        forecasts={},
+        forecasts={name: one for name, one in whole.forecasts.items() if name == selection.part},
+        extents=tuple(one for one in whole.extents if one.part == selection.part),
     )
     finding = found.part(selection.part, selection.mode)
     pattern = _pattern(whole, fleet, lives, finding)
@@ -246,7 +248,8 @@ def _pattern(
         for name, one in whole.patterns.items()
         if name != finding.part and one.spread is not None
     ]
-    rows = _of_mode(lives_before_fix(fleet, lives, finding.part), finding.mode)
+    day = first_fix_date(fleet, finding.part)
+    rows = _of_mode(lives_before_fix(lives, finding.part, day=day), finding.mode)
     if rows.empty:
         return None
     return read_pattern(

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 
 from rca.causes.case.assessment import Assessment, assess
 from rca.causes.case.entries import PROBLEM
-from rca.causes.case.investigation import Investigation
-from rca.causes.case.parsing import parse_investigation
+from rca.causes.fix_plans import read_cases
 from rca.records.fleet import Fleet
 from rca.records.lives import LifeTable
 
@@ -27,18 +26,6 @@ class CauseFinding:
     why_not: str
     is_end: bool
     review: tuple[str, ...]
-
-
-def read_cases(fleet: Fleet) -> tuple[Investigation, ...]:
-    """Parse the investigation files of a fleet.
-
-    Raises
-    ------
-    Refused
-        A file breaks a rule of its form; with file, line and the allowed words.
-    """
-    files = fleet.investigations.items()
-    return tuple(parse_investigation(data, file=name) for name, data in files)
 
 
 def assess_cases(fleet: Fleet, lives: LifeTable) -> tuple[Assessment, ...]:

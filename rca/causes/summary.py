@@ -15,11 +15,12 @@ from rca.causes.counts.no_fault import no_fault_found
 from rca.causes.findings import Findings
 from rca.causes.fixes import applied_to
 from rca.causes.row_changes import RowChanges
+from rca.causes.standing_evidence import beside_last_run, standing
 from rca.causes.summary_entries import (
     back_test_data,
     backlog_data,
     cause_data,
-    fix_data,
+    extent_data,
     forecast_data,
     merit_data,
     no_fault_data,
@@ -27,6 +28,7 @@ from rca.causes.summary_entries import (
     safety_repeat_data,
     unit_data,
 )
+from rca.causes.summary_fixes import fix_data, planned_data
 from rca.causes.summary_numbers import rounded
 from rca.causes.summary_parts import part_data
 from rca.records.months import month_end
@@ -47,7 +49,10 @@ def summary(
         Its rows compared with those of `findings`; None where they are not at hand.
     """
     fleet = findings.fleet
-    fixes = [rounded(fix_data(verdict)) for verdict in findings.fixes]
+    fixes = [
+        rounded(fix_data(verdict, findings.outlooks.get(verdict.plan.fix)))
+        for verdict in findings.fixes
+    ]
     changed_answers(fixes, last, rows, treated=_treated(findings))
     style = fleet.settings.numbers
     found: dict[str, Any] = {
@@ -69,9 +74,12 @@ def summary(
         "next_steps": next_steps(findings),
         "records": _records(findings),
         "parts": [part_data(one, findings) for one in findings.parts],
+        "extents": [extent_data(one) for one in findings.extents],
         "units": [unit_data(one) for one in findings.units],
         "fixes": fixes,
+        "planned_fixes": [rounded(planned_data(one)) for one in findings.planned],
         "causes": [cause_data(one) for one in findings.causes],
+        "investigations": [standing(one) for one in findings.cases],
         "open_causes": [open_cause_data(one) for one in findings.backlog.causes],
         "backlog": backlog_data(findings),
         "forecast": forecast_data(findings),
@@ -81,6 +89,7 @@ def summary(
         "safety_repeats": [safety_repeat_data(one) for one in findings.safety_repeats],
         "blocked": [{"result": name, "reason": why} for name, why in findings.blocked],
     }
+    beside_last_run(found["investigations"], (last or {}).get("investigations"))
     found["changes"] = changes(found, last, rows)
     found["moves"] = moves(found, last, rows)
     found["restated"] = restated(found["moves"], last, rows)

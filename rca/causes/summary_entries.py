@@ -1,4 +1,4 @@
-"""Fixes, causes, units, forecasts and figures of merit as plain data for summary.json."""
+"""Causes, units, forecasts and figures of merit as plain data for summary.json."""
 
 from typing import Any
 
@@ -7,33 +7,13 @@ from rca.causes.counts.merit import Measured, Merit
 from rca.causes.counts.no_fault import NoFaultFound
 from rca.causes.counts.safety_repeats import SafetyRepeat
 from rca.causes.counts.units import UnitFinding
+from rca.causes.extent import CONFIDENCE, Extent
 from rca.causes.findings import Findings
-from rca.causes.fix.verdict import Verdict
 from rca.causes.fix.words import Effect
-from rca.causes.rows_behind import fix_rows_name
+from rca.causes.planning.forecast import Count
 from rca.causes.standing_causes import CauseFinding
 from rca.causes.summary_numbers import number, with_limits
 from rca.life.sample import Interval
-
-
-def fix_data(verdict: Verdict) -> dict[str, Any]:
-    """Both answers on a fix, its plan, and what was assumed."""
-    plan = verdict.plan
-    shown = verdict.shown_month
-    why = "; ".join(verdict.reasons) or "no failure was to be expected yet, or none happened"
-    return {
-        **verdict.summary(),
-        "ratio": with_limits(verdict.ratio, verdict.ratio_interval, why_null=why),
-        "kind": plan.kind,
-        "chosen_by": str(plan.chosen_by),
-        "target_ratio": plan.target_ratio,
-        "registered": None if plan.registered is None else f"{plan.registered:%Y-%m-%d}",
-        "cause_why": verdict.cause.why or None,
-        "shown_month": None if shown is None else f"{shown:%Y-%m}",
-        "reasons": list(verdict.reasons),
-        "notes": list(verdict.notes),
-        "rows": fix_rows_name(plan.fix),
-    }
 
 
 def open_cause_data(one: OpenCause) -> dict[str, Any]:
@@ -81,6 +61,7 @@ def back_test_data(findings: Findings) -> list[dict[str, Any]]:
         {
             "part": part,
             "months": int(str(months)),
+            "what": str(what),
             "forecasts": len(rows),
             "inside80": int(rows["inside80"].sum()),
             "inside95": int(rows["inside95"].sum()),
@@ -88,7 +69,7 @@ def back_test_data(findings: Findings) -> list[dict[str, Any]]:
             "came": int(rows["actual"].sum()),
         }
         for part, table in findings.back_tests.items()
-        for months, rows in table.groupby("months")
+        for (months, what), rows in table.groupby(["months", "what"])
     ]
 
 
@@ -141,20 +122,31 @@ def safety_repeat_data(one: SafetyRepeat) -> dict[str, Any]:
 
 
 def forecast_data(findings: Findings) -> list[dict[str, Any]]:
-    """Return all of `forecast`."""
+    """Return all of `forecast`: new parts needed, and the failures among what needs them."""
     return [
         {
             "part": part,
             "months": row.months,
-            "expected": number(row.expected),
-            "lower80": row.lower80,
-            "upper80": row.upper80,
-            "lower95": row.lower95,
-            "upper95": row.upper95,
+            **_count(row.parts),
+            "failures": _count(row.failures),
+            "in_service": forecast.in_service,
+            "of_unknown_age": forecast.of_unknown_age,
+            "failures_behind": forecast.failures,
+            "removals_behind": forecast.removals,
         }
         for part, forecast in findings.forecasts.items()
         for row in forecast.rows
     ]
+
+
+def _count(one: Count) -> dict[str, Any]:
+    return {
+        "expected": number(one.expected),
+        "lower80": one.lower80,
+        "upper80": one.upper80,
+        "lower95": one.lower95,
+        "upper95": one.upper95,
+    }
 
 
 def unit_data(one: UnitFinding) -> dict[str, Any]:
@@ -180,4 +172,20 @@ def cause_data(one: CauseFinding) -> dict[str, Any]:
         "why_not": one.why_not or None,
         "is_end": one.is_end,
         "review": list(one.review),
+    }
+
+
+def extent_data(one: Extent) -> dict[str, Any]:
+    """Return one entry of `extents`."""
+    return {
+        "part": one.part,
+        "candidate": one.candidate,
+        "kind": one.kind,
+        "first": list(one.first),
+        "first_of": one.first_of,
+        "why_first": one.why_first,
+        "population": one.population,
+        "where": one.where,
+        "confidence": CONFIDENCE,
+        "samples": [{"share": number(share), "inspect": count} for share, count in one.samples],
     }

@@ -6,9 +6,9 @@ from typing import Any
 from rca.causes.counts.parts import PartFinding
 from rca.causes.counts.totals import Total
 from rca.causes.findings import Findings
-from rca.causes.planning.worth import PartWorth
 from rca.causes.rows_behind import part_lives_name, part_rows_name
 from rca.causes.screen.upstream import sentence
+from rca.causes.summary_money import money_data
 from rca.causes.summary_numbers import number, with_limits
 from rca.life.sample import Interval
 
@@ -48,7 +48,7 @@ def part_data(one: PartFinding, findings: Findings) -> dict[str, Any]:
         "upstream_says": None
         if one.mode is not None or findings.screen is None
         else findings.screen.text(one.part),
-        "money": None if one.mode is not None else _money(findings.worth.get(one.part)),
+        "money": None if one.mode is not None else money_data(findings.worth.get(one.part)),
         "other_first_lives": [
             {"treatment": name, "shape": number(shape), "scale": number(scale)}
             for name, (shape, scale) in one.other_first_lives.items()
@@ -130,29 +130,3 @@ def _upstream(one: PartFinding, findings: Findings) -> list[dict[str, Any]]:
         }
         for row in rows
     ]
-
-
-def _money(one: PartWorth | None) -> dict[str, Any] | None:
-    """What a part costs and what would pay; each answer null where `why_not` says why."""
-    if one is None:
-        return None
-    rate, age, cause = one.cost_rate, one.replacement, one.cause
-    return {
-        "per": one.unit_of_running,
-        "cost_rate": None
-        if rate is None
-        else with_limits(
-            1000 * rate.value,
-            Interval(1000 * rate.interval.lower, 1000 * rate.interval.upper),
-            rows=rate.rows,
-            unknown=rate.unknown,
-            units=rate.units,
-        ),
-        "replace_at": None
-        if age is None
-        else with_limits(age.age, age.age_interval, saving=number(age.saving)),
-        "cause_worth": None
-        if cause is None
-        else with_limits(cause.saving, cause.saving_interval, horizon=number(cause.horizon)),
-        "why_not": dict(one.why_not),
-    }

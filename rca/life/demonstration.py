@@ -1,7 +1,8 @@
-"""How much running proves something: success runs, planned sizes, failures needed."""
+"""How much proves something: success runs, planned sizes, failures needed, clean samples."""
 
 import math
 
+import numpy as np
 from scipy.special import betaincc, betaincinv, gammaincinv, ndtri
 
 from rca.errors import RcaError
@@ -120,3 +121,57 @@ def _demand_count(value: int) -> int:
     if value < 0 or value != int(value):
         raise RcaError(f"a number of failures must be whole and not below 0, is {value:g}")
     return int(value)
+
+
+def units_to_inspect(population: int, share: float, *, confidence: float = 0.95) -> int:
+    """Smallest random sample of a finite population that, clean, bounds the share affected.
+
+    The smallest n for which more than `share` of the population affected, that is
+    d = floor(share * population) + 1 units or more, would leave none of n in the sample with a
+    chance of at most 1 - confidence: C(N - d, n) / C(N, n), hypergeometric, drawing without
+    replacement (discovery sampling; G. J. Hahn & W. Q. Meeker, Statistical Intervals, 1991, and
+    the zero-acceptance plans of ISO 2859-2, both from memory). For a large population this is the
+    success run ln(1 - confidence) / ln(1 - share).
+
+    Parameters
+    ----------
+    population
+        Number of units, all of which could be drawn.
+    share
+        Share affected that a clean sample is to rule out, between 0 and 1.
+
+    Returns
+    -------
+    int
+        Number of units to inspect, at most all.
+    """
+    _demand_shares(share=share, confidence=confidence)
+    units = _demand_count(population)
+    if units < 1:
+        raise RcaError("there is no unit to inspect")
+    affected = math.floor(share * units) + 1
+    # of n inspected none is affected: falls with n, 0 once fewer sound units are left than n
+    chance, inspected = 1.0, 0
+    while chance > (1 - confidence) * (1 + 1e-12) and inspected < units:
+        chance *= max(units - affected - inspected, 0) / (units - inspected)
+        inspected += 1
+    return inspected
+
+
+def share_affected_at_most(
+    inspected: int, *, affected: int = 0, population: int, confidence: float = 0.95
+) -> float:
+    """Upper one-sided limit of the share affected, from a random sample of a finite population.
+
+    The largest d / population for which so few affected ones in the sample still have a chance
+    above 1 - confidence: hypergeometric (Hahn & Meeker, 1991, from memory).
+    """
+    from scipy.stats import hypergeom
+
+    _demand_shares(confidence=confidence)
+    found = _demand_count(affected)
+    if not 0 <= found <= inspected <= population or inspected < 1:
+        raise RcaError(f"{found} affected among {inspected} of {population} units cannot be")
+    count = np.arange(found, population - (inspected - found) + 1)
+    likely = hypergeom.cdf(found, population, count, inspected) > 1 - confidence
+    return float(count[likely].max() / population)

@@ -4,11 +4,14 @@ Cells are judged once for each distinct value, not row by row, so a million rows
 `codes` say which distinct value stands in each row, -1 where the cell is missing.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from rca.errors import Problem, Refused
@@ -34,7 +37,7 @@ from rca.records.columns import SPREADSHEET_ERRORS, YES_NO, Column, Rules
 from rca.records.files import RawTable
 from rca.records.schema import did_you_mean
 from rca.records.set_aside import MOST_SHOWN, set_aside_rows
-from rca.records.text_search import as_arrow, is_one_of
+from rca.records.text_search import as_arrow, is_one_of, single_blanks
 
 Codes = NDArray[np.int32]
 Flags = NDArray[np.bool_]
@@ -105,20 +108,23 @@ class ColumnReader:
     def _texts(self, column: Column, theirs: Any, codes: Codes, distinct: Any) -> list[str]:
         """Distinct values as text; missing tokens and stated replacements applied."""
         as_text = _flag_text if column.words == YES_NO else cell_text
+        if column.kind == "number" and self.rules.decimal not in ("", "."):
+            as_text = partial(_number_text, decimal=self.rules.decimal)
         replace = {
             " ".join(str(word).split()).casefold(): str(ours)
             for word, ours in self.rules.values.get(column.name, {}).items()
         }
-        out, errors = [], np.zeros(len(distinct), dtype=bool)
-        for place, text in enumerate(map(as_text, distinct)):
-            folded = text.casefold()
+        out = _as_texts(distinct, as_text)
+        errors = np.zeros(len(out), dtype=bool)
+        for place in _not_plain(out, frozenset(replace) | self.errors | self.missing):
+            folded = out[place].casefold()
             if folded in replace and (folded or column.kind == "word"):
-                out.append(replace[folded])
+                out[place] = replace[folded]
             elif folded in self.errors:
                 errors[place] = True
-                out.append("")
-            else:
-                out.append("" if folded in self.missing else text)
+                out[place] = ""
+            elif folded in self.missing:
+                out[place] = ""
         if errors.any():
             count = int(_at(errors, codes).sum())
             note = f"{self.raw.name}, {theirs}: {count} spreadsheet error values read as missing"
@@ -374,6 +380,26 @@ def _at(by_value: Any, codes: Codes) -> NDArray[Any]:
     if answers.dtype == bool:
         return np.append(answers, False)[codes]
     return np.append(answers.astype(object), "")[codes]
+
+
+def _as_texts(distinct: Any, as_text: Callable[[Any], str]) -> list[str]:
+    """Return distinct values as text, quickly where all of them are."""
+    if len(distinct) and all(isinstance(value, str) for value in distinct):
+        return single_blanks(pa.array(distinct, type=pa.string()))
+    return [as_text(value) for value in distinct]
+
+
+def _not_plain(texts: list[str], words: frozenset[str]) -> NDArray[np.int64]:
+    """Return the places of texts that may be one of the words, case apart."""
+    cells = pa.array(texts, type=pa.string())
+    plain = np.asarray(pc.string_is_ascii(cells).to_numpy(zero_copy_only=False), dtype=bool)
+    return np.flatnonzero(is_one_of(cells, words) | ~plain)
+
+
+def _number_text(value: Any, *, decimal: str) -> str:
+    """Return a cell of a number column as text; numbers of typed files get the table's mark."""
+    text = cell_text(value)
+    return text if isinstance(value, str) else text.replace(".", decimal)
 
 
 def _flag_text(value: Any) -> str:

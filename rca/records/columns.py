@@ -9,7 +9,12 @@ REASONS = (
 )  # fmt: skip
 YES_NO = ("yes", "no")
 MISSING = ("", "NA", "N/A", "NULL", "NaN")
-SPREADSHEET_ERRORS = ("#NAME?", "#REF!", "#N/A", "#DIV/0!", "#VALUE!", "#NUM!", "#NULL!")
+SPREADSHEET_ERRORS = (
+    "#NAME?", "#REF!", "#N/A", "#DIV/0!", "#VALUE!", "#NUM!", "#NULL!",
+    "#BEZUG!", "#NV", "#WERT!", "#ZAHL!", "#NOM?", "#VALEUR!", "#NOMBRE!",
+    "#¿NOMBRE?", "#¡REF!", "#¡VALOR!", "#¡NUM!", "#¡DIV/0!",
+)  # fmt: skip
+"""Of English, German, French and Spanish sheets; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,3 +110,8 @@ class Rules:
         """Return the stated date order of one of our columns, "" where none is stated."""
         stated = self.date_order
         return stated if isinstance(stated, str) else stated.get(column, "")
+
+
+def table_of(entry: str) -> str:
+    """Return the table of an entry in fleet.yaml: `repairs 2` is a second file of the repairs."""
+    return entry.partition(" ")[0]

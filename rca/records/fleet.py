@@ -1,7 +1,7 @@
 """A fleet folder and its meaning: the checked tables, who was watched and when, what is missing."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 
 from rca.errors import Problem, Refused
 from rca.records import files
-from rca.records.columns import TABLES
+from rca.records.columns import TABLES, table_of
 from rca.records.gaps import MONEY, blocked_results, gaps
 from rca.records.groups import Group, only_group
+from rca.records.joining import joined_tables
 from rca.records.people import with_pseudonyms
 from rca.records.set_aside import refuse_if_none_is_left
 from rca.records.settings import Settings, read_settings
@@ -55,7 +56,7 @@ class Fleet:
     `repairs`, `units`, `parts`, `readings`, `fixes` are data frames (None where the fleet has no
     such table); `watch` has one row a unit with `watched_from` and `watched_to`, both inclusive;
     `places` says which unit carries which part at which position (None without a parts table);
-    `lines` gives for each row of a table its line in the file.
+    `lines` gives for each row of a table its line in the file, `files` the name of that file.
     """
 
     settings: Settings
@@ -73,6 +74,7 @@ class Fleet:
     blocked: tuple[tuple[str, str], ...]
     investigations: Mapping[str, Any]
     lines: Mapping[str, NDArray[np.int64]]
+    files: Mapping[str, NDArray[np.object_]] = field(default_factory=dict)
 
     @property
     def name(self) -> str:
@@ -82,6 +84,13 @@ class Fleet:
     def account(self, table: str) -> RowAccount:
         """Return the row account of one table."""
         return next(one for one in self.accounts if one.table == table)
+
+    def lines_of(self, table: str) -> NDArray[Any]:
+        """Return where each row of a table stands: its line, with its file where it has several."""
+        lines, names = self.lines[table], self.files.get(table)
+        if names is None or not (names[:-1] != names[1:]).any():
+            return lines
+        return np.array([f"{n}, line {k}" for n, k in zip(names, lines, strict=True)], dtype=object)
 
     def is_blocked(self, result: str) -> str:
         """Return why a result is blocked, "" where it is not."""
@@ -148,14 +157,15 @@ def read_tables(settings: Settings) -> dict[str, CheckedTable]:
     """Read every table, names of people replaced; collect the problems of all before refusing."""
     checked: dict[str, CheckedTable] = {}
     problems: list[Problem] = []
-    for table, source in settings.sources.items():
+    for entry, source in settings.sources.items():
         try:
             raw = files.read_table(source)
-            checked[table] = check_table(
-                raw, table, rules=settings.rules[table], timezone=settings.timezone
+            checked[entry] = check_table(
+                raw, table_of(entry), rules=settings.rules[entry], timezone=settings.timezone
             )
         except Refused as error:
             problems += error.problems
+    checked = joined_tables(checked)
     if not problems and checked["repairs"].rows_read == 0:
         name = settings.sources["repairs"].name
         problems.append(Problem(name, 1, "", "", "the table has a header but no rows"))
@@ -231,6 +241,7 @@ def assemble(
         blocked=tuple(blocked),
         investigations=dict(investigations or {}),
         lines=kept.lines,
+        files=kept.files,
     )
 
 

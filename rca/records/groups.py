@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 
-import numpy as np
 import pandas as pd
 
 from rca.errors import Problem, Refused
@@ -90,12 +89,15 @@ def _only(table: CheckedTable, units: frozenset[str]) -> CheckedTable:
     frame = table.frame[keep]
     if isinstance(names.dtype, pd.CategoricalDtype):
         frame = frame.assign(unit=frame["unit"].cat.remove_unused_categories())
-    lines, aside = table.lines[keep], table.set_aside
+    lines, files, aside = table.lines[keep], table.files[keep], table.set_aside
     rows = aside["scope"].eq("row")
+    kept = pd.MultiIndex.from_arrays([files, lines])
+    theirs = pd.MultiIndex.from_arrays([aside["file"], aside["line"]]).isin(kept)
     return replace(
         table,
         frame=frame.set_axis(pd.RangeIndex(len(frame)), axis=0),
         lines=lines,
         rows_read=len(lines) + int(rows.sum()),
-        set_aside=aside[rows | np.isin(aside["line"], lines)].reset_index(drop=True),
+        set_aside=aside[rows | theirs].reset_index(drop=True),
+        row_files=files,
     )

@@ -108,7 +108,7 @@ def believed_meters(fleet: Fleet, units: pd.Index) -> Meters:
         unit=unit[keep],
         day=day[keep],
         use=use[keep],
-        untrusted=bad[["date", "meter", "table", "line"]].assign(unit=units[bad["code"]]),
+        untrusted=bad[["date", "meter", "table", "file", "line"]].assign(unit=units[bad["code"]]),
         replaced=frozenset(units[np.unique(unit[resets])].astype(str)),
         days_only=frozenset(days_only.astype(str)),
     )
@@ -130,7 +130,7 @@ def _last_of_each_day(unit: Ints, day: Ints) -> NDArray[np.bool_]:
     return last
 
 
-_COLUMNS = ("code", "day", "date", "meter", "stated", "table", "line")
+_COLUMNS = ("code", "day", "date", "meter", "stated", "table", "file", "line")
 
 
 def _all_readings(fleet: Fleet, units: pd.Index) -> pd.DataFrame:
@@ -145,8 +145,9 @@ def _all_readings(fleet: Fleet, units: pd.Index) -> pd.DataFrame:
         if name == "readings" and "meter_replaced" in rows.columns:
             stated = rows["meter_replaced"].astype(str).eq("yes").to_numpy()
         code = units.get_indexer(pd.Index(rows["unit"].astype(str)))
-        day, line = day_number(rows["date"]), fleet.lines[name][known]
-        cells = (code, day, rows["date"].to_numpy(), rows["meter"].to_numpy(), stated, name, line)
+        day, date, meter = day_number(rows["date"]), rows["date"].to_numpy(), rows["meter"]
+        file, line = fleet.files[name][known], fleet.lines[name][known]
+        cells = (code, day, date, meter.to_numpy(), stated, name, file, line)
         tables.append(pd.DataFrame(dict(zip(_COLUMNS, cells, strict=True))))
     everything = pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=_COLUMNS)
     everything = everything[everything["code"] >= 0]

@@ -1,13 +1,41 @@
-"""Checks of YAML data against a JSON Schema, told with line, value and the nearest right word."""
+"""Faults of a file against its JSON Schema, in words that a person can act upon, with the line."""
 
 import difflib
-from collections.abc import Iterable, Iterator
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
-import jsonschema
+from jsonschema import Draft202012Validator, FormatChecker
+from jsonschema.exceptions import ValidationError
 
 from rca.errors import Problem
 from rca.records.files import line_of
+
+Keys = tuple[str | int, ...]
+
+MOST_SHOWN = 60  # signs of a value in a message
+MANY_UNKNOWN = 4  # keys of one entry that are not known: it stands under the wrong heading
+UNKNOWN = "is not a known key"
+TYPE_WORDS = {
+    "string": "text",
+    "number": "a number",
+    "integer": "a whole number",
+    "boolean": "true or false",
+    "array": "a list",
+    "object": "a block of 'key: value' lines",
+    "null": "empty",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One fault at one place of a mapping, before it has a file and a line."""
+
+    keys: Keys
+    value: str
+    rule: str
+    next_step: str = ""
 
 
 def nearest(word: str, allowed: Iterable[str], *, likeness: float = 0.6) -> str:
@@ -26,121 +54,188 @@ def did_you_mean(word: str, allowed: Iterable[str]) -> str:
     return f"did you mean {close!r}? Allowed: {listed}" if close else f"allowed: {listed}"
 
 
-def schema_problems(data: Any, schema: dict[str, Any], *, file: str) -> list[Problem]:
-    """List where `data` (from `read_yaml`) breaks the schema; empty where it does not."""
-    validator = jsonschema.Draft202012Validator(schema)
-    errors = sorted(
-        validator.iter_errors(_plain(data)), key=lambda error: list(map(str, error.path))
-    )
-    return [problem for error in errors for problem in _problems(error, data, file)]
+def without_blanks(data: Any) -> Any:
+    """Copy to plain dicts, lists and scalars, leaving out keys whose value is blank."""
+    return _plain(data, keep_blanks=False)
 
 
-def _plain(data: Any) -> Any:
-    """Return plain dicts and lists with text keys, as JSON would hold them."""
-    if isinstance(data, dict):
-        return {str(key): _plain(value) for key, value in data.items()}
-    if isinstance(data, list):
-        return [_plain(value) for value in data]
+def _plain(data: Any, *, keep_blanks: bool) -> Any:
+    if isinstance(data, Mapping):
+        kept = ((str(key), _plain(one, keep_blanks=keep_blanks)) for key, one in data.items())
+        return {key: value for key, value in kept if keep_blanks or value is not None}
+    if isinstance(data, list | tuple):
+        return [_plain(value, keep_blanks=keep_blanks) for value in data]
+    for kind in (bool, int, float, str):
+        if isinstance(data, kind):
+            return kind(data)
     return data
 
 
-def _problems(error: jsonschema.ValidationError, data: Any, file: str) -> Iterator[Problem]:
-    """Turn one finding of the validator into problems that name place, rule and next step."""
-    if error.validator == "oneOf" and error.context:
-        yield from _of_forms(error, data, file)
-    elif error.validator == "additionalProperties":
-        yield from _unknown_keys(error, data, file)
+def schema_problems(
+    data: Any, schema: Mapping[str, Any], *, file: str, keep_blanks: bool = True
+) -> list[Problem]:
+    """List where `data` (from `read_yaml`) breaks the schema, in the order of the file's lines."""
+    faults = schema_faults(data, schema, keep_blanks=keep_blanks)
+    return in_order(placed(fault, data, file) for fault in faults)
+
+
+def placed(fault: Fault, data: Any, file: str) -> Problem:
+    """Give a fault its file and its line (that of the nearest key above that has one)."""
+    line = line_of(data, fault.keys)
+    if not line and getattr(data, "lc", None) is not None:
+        line = int(data.lc.line) + 1
+    key = ".".join(str(step) for step in fault.keys)
+    return Problem(file, line, key, fault.value, fault.rule, fault.next_step)
+
+
+def in_order(problems: Iterable[Problem]) -> list[Problem]:
+    """Sort problems by their line, those without one first."""
+    return sorted(problems, key=lambda problem: problem.line)
+
+
+def schema_faults(
+    data: Any, schema: Mapping[str, Any], *, keep_blanks: bool = False
+) -> list[Fault]:
+    """Every fault of `data` against `schema`, each place once.
+
+    Parameters
+    ----------
+    schema
+        JSON Schema (2020-12). Subschemas may carry "x-rule", the rule in words.
+    keep_blanks
+        Whether a blank value is a value of its own; else it counts as left out.
+    """
+    plain = _plain(data, keep_blanks=keep_blanks)
+    if not isinstance(plain, dict):
+        return [Fault((), shown(plain), f"must be {TYPE_WORDS['object']}")]
+    validator = Draft202012Validator(schema, format_checker=FormatChecker(["date"]))
+    found = [fault for error in validator.iter_errors(plain) for fault in _faults(error)]
+    # A misspelt key is one fault: that the right one is then missing is not told as well.
+    meant = {(*one.keys[:-1], hinted) for one in found if (hinted := _key_meant(one))}
+    kept = (one for one in found if one.keys not in meant or not _is_missing(one))
+    return list({(fault.keys, fault.rule): fault for fault in kept}.values())
+
+
+def _key_meant(fault: Fault) -> str:
+    """Key that a misspelt one stands for; "" where the fault is another."""
+    hint = re.match(r"did you mean '(.*?)'\?", fault.next_step)
+    return hint[1] if hint and fault.rule == UNKNOWN else ""
+
+
+def _is_missing(fault: Fault) -> bool:
+    return fault.rule.endswith("is missing or blank")
+
+
+def shown(value: Any) -> str:
+    """A value as a short text for a message; "" for a list or a block, whose place says enough."""
+    if isinstance(value, dict | list) or value is None:
+        return ""
+    text = str(value)
+    return text if len(text) <= MOST_SHOWN else f"{text[: MOST_SHOWN - 3]}..."
+
+
+def _faults(error: ValidationError) -> Iterator[Fault]:
+    """Turn one schema error into faults at the deepest place that explains it."""
+    keys: Keys = tuple(error.absolute_path)
+    if "propertyNames" in error.absolute_schema_path:
+        keys = (*keys, str(error.instance))
+    if error.validator in ("anyOf", "oneOf") and error.context:
+        chosen = _branch_meant(error)
+        if chosen:
+            for inner in chosen:
+                yield from _faults(inner)
+            return
+    if error.validator == "additionalProperties":
+        yield from _unknown_keys(error, keys)
+    elif error.validator == "required":
+        yield _missing_key(error, keys)
     else:
-        path = tuple(error.path)
-        shown = "" if isinstance(error.instance, dict | list) else str(error.instance)[:80]
-        place, line = ".".join(map(str, path)), line_of(data, path)
-        yield Problem(file, line, place, shown, _said(error), _to_do(error))
+        yield Fault(keys, shown(error.instance), *_rule(error))
 
 
-def _of_forms(error: jsonschema.ValidationError, data: Any, file: str) -> Iterator[Problem]:
-    """Tell what is wrong where an entry may take several forms, by the form that it comes near."""
-    context = list(error.context or ())
-    kinds = [_said(one) for one in context if one.validator == "type" and not one.path]
-    best = jsonschema.exceptions.best_match(_of_fitting_kind(context))
-    if len(kinds) == len({one.schema_path[0] for one in context}):  # of no form's kind at all
-        rule = " or ".join([kinds[0], *(kind.removeprefix("must be ") for kind in kinds[1:])])
-        path = tuple(error.path)
-        shown = "" if isinstance(error.instance, dict | list) else str(error.instance)[:80]
-        yield Problem(file, line_of(data, path), ".".join(map(str, path)), shown, rule)
-    elif best is not None:
-        best.path.extendleft(reversed(error.path))
-        yield from _problems(best, data, file)
+def _branch_meant(error: ValidationError) -> list[ValidationError]:
+    """Errors of the alternative whose type fits what was written; none if no type fits."""
+    branches: dict[Any, list[ValidationError]] = {}
+    for inner in error.context or ():
+        branches.setdefault(inner.relative_schema_path[0], []).append(inner)
+    for errors in branches.values():
+        top = [one for one in errors if not one.relative_path]
+        if not any(one.validator in ("type", "enum") for one in top):
+            return errors
+    words = [e for es in branches.values() for e in es if e.validator == "enum"]
+    return words if isinstance(error.instance, str) and len(words) == 1 else []
 
 
-def _of_fitting_kind(
-    context: list[jsonschema.ValidationError],
-) -> list[jsonschema.ValidationError]:
-    """Leave out the forms that are of another kind altogether, such as text for a group of keys."""
-    other = {one.schema_path[0] for one in context if one.validator == "type" and not one.path}
-    fitting = [one for one in context if one.schema_path[0] not in other]
-    return fitting or context
+def _unknown_keys(error: ValidationError, keys: Keys) -> Iterator[Fault]:
+    allowed = list(_schema(error).get("properties", {}))
+    written: Any = error.instance
+    unknown = [key for key in written if key not in allowed]
+    if len(unknown) >= MANY_UNKNOWN:
+        step = f"does it stand under the right heading? {did_you_mean('', allowed)}"
+        yield Fault(keys, "", f"holds keys that are not known here: {', '.join(unknown)}", step)
+        return
+    for key in unknown:
+        yield Fault((*keys, key), "", UNKNOWN, did_you_mean(key, allowed))
 
 
-def _unknown_keys(error: jsonschema.ValidationError, data: Any, file: str) -> Iterator[Problem]:
-    known = list(error.schema.get("properties", {})) if isinstance(error.schema, dict) else []
-    path = tuple(error.path)
-    instance: Any = error.instance
-    for key in instance:
-        if key not in known:
-            line, step = line_of(data, (*path, key)), did_you_mean(str(key), known)
-            place = ".".join(map(str, path))
-            yield Problem(file, line, place, str(key), "is not a known key", step)
+def _missing_key(error: ValidationError, keys: Keys) -> Fault:
+    required: Any = error.validator_value
+    missing = next(key for key in required if f"'{key}'" in error.message)
+    about = _schema(error).get("properties", {}).get(missing, {}).get("description", "")
+    return Fault((*keys, missing), "", f"the key {missing!r} is missing or blank", about)
 
 
-def _said(error: jsonschema.ValidationError) -> str:
-    """Put the validator's rule into plain words."""
-    value: Any = error.validator_value
-    if error.validator == "type":
-        names: list[str] = value if isinstance(value, list) else [value]
-        return f"must be {' or '.join(_TYPES.get(name) or name for name in names)}"
-    if error.validator == "pattern" and "\\d{4}-" in str(value):
-        return "must be a date written YYYY-MM-DD"
-    if error.validator == "required":
-        return f"the key {_wanted(error)!r} is missing"
-    plain = {
-        "enum": "is not one of the allowed words",
-        "minimum": f"must be {value} or more",
-        "maximum": f"must be {value} or less",
-        "exclusiveMinimum": f"must be above {value}",
-        "exclusiveMaximum": f"must be below {value}",
-        "minLength": "must not be empty",
-        "minItems": f"needs at least {value} entries",
-        "oneOf": "says two things of which only one may be said",
-    }
-    return plain.get(str(error.validator), error.message)
+def _schema(error: ValidationError) -> Mapping[str, Any]:
+    """The subschema that was broken."""
+    return error.schema if isinstance(error.schema, Mapping) else {}
 
 
-def _to_do(error: jsonschema.ValidationError) -> str:
-    """Say what to do, with the nearest right word where there is one."""
-    instance: Any = error.instance
-    value: Any = error.validator_value
+def _rule(error: ValidationError) -> tuple[str, str]:
+    """The rule in words, and what to do."""
+    limit: Any = error.validator_value
+    if "x-rule" in _schema(error):
+        return str(_schema(error)["x-rule"]), ""
     if error.validator == "enum":
-        return did_you_mean(str(instance), [str(word) for word in value])
-    if error.validator == "required":
-        have = [str(key) for key in instance]
-        close = nearest(_wanted(error), have)
-        return f"did you write {close!r} for it?" if close else f"keys here: {', '.join(have)}"
-    if error.validator == "type" and value == "string":
-        return "put it in quotes" if isinstance(instance, bool | int | float) else ""
-    return ""
+        step = did_you_mean(str(error.instance), map(str, limit))
+        return "is not one of the allowed words", step
+    if error.validator == "type":
+        return _of_kinds([limit] if isinstance(limit, str) else limit), _quotes(
+            error.instance, limit
+        )
+    if error.validator in ("anyOf", "oneOf"):
+        return _of_alternatives(error), ""
+    if error.validator == "pattern" and "\\d{4}-" in str(limit):
+        return "must be a date written YYYY-MM-DD", ""
+    fewest = "must not be an empty list" if limit == 1 else f"needs at least {limit} entries"
+    rules = {
+        "minimum": f"must be {limit} or more",
+        "maximum": f"must be {limit} or less",
+        "exclusiveMinimum": f"must be above {limit}",
+        "exclusiveMaximum": f"must be below {limit}",
+        "minLength": "must not be empty",
+        "minItems": fewest,
+        "minProperties": "must not be empty" if limit == 1 else fewest,
+        "maxProperties": f"must have {limit} key, not more",
+        "uniqueItems": "must not name anything twice",
+    }
+    return rules.get(str(error.validator), error.message), ""
 
 
-def _wanted(error: jsonschema.ValidationError) -> str:
-    """Return the key that a `required` rule misses."""
-    return str(error.message.split("'")[1])
+def _of_kinds(kinds: Iterable[str]) -> str:
+    return "must be " + " or ".join(TYPE_WORDS.get(kind, kind) for kind in kinds)
 
 
-_TYPES = {
-    "object": "a group of keys",
-    "array": "a list",
-    "string": "text",
-    "number": "a number",
-    "integer": "a whole number",
-    "boolean": "true or false",
-    "null": "empty",
-}
+def _quotes(value: Any, kind: Any) -> str:
+    return "put it in quotes" if kind == "string" and isinstance(value, bool | int | float) else ""
+
+
+def _of_alternatives(error: ValidationError) -> str:
+    """Rule where an entry may take several forms: of which kinds they are, or that it is of two."""
+    if not error.context:
+        return "says two things of which only one may be said"
+    kinds: list[str] = []
+    for one in error.context:
+        if one.validator == "type" and not one.relative_path:
+            value: Any = one.validator_value
+            kinds += [value] if isinstance(value, str) else value
+    return _of_kinds(dict.fromkeys(kinds)) if kinds else error.message

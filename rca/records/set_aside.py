@@ -25,7 +25,7 @@ def set_aside_rows(
     mask: NDArray[np.bool_],
     *,
     table: str,
-    file: str,
+    file: str | NDArray[Any],
     lines: NDArray[np.int64],
     column: str,
     values: Any,
@@ -35,17 +35,18 @@ def set_aside_rows(
 ) -> pd.DataFrame:
     """List the rows where `mask` is true, with what was found and which rule it breaks.
 
-    `values`, `rule` and `next_step` are one text for all rows, or one for each row of the table.
+    `file`, `values`, `rule` and `next_step` are one text for all rows, or one for each row of the
+    table.
     """
     places = np.flatnonzero(mask)
     found = [values] * len(places) if isinstance(values, str) else _shown(values, places)
-    rules, steps = (
-        one if isinstance(one, str) else np.asarray(one)[places] for one in (rule, next_step)
+    rules, steps, named = (
+        one if isinstance(one, str) else np.asarray(one)[places] for one in (rule, next_step, file)
     )
     return pd.DataFrame(
         {
             "table": table,
-            "file": file,
+            "file": named,
             "line": lines[places],
             "column": column,
             "value": [one[:MOST_SHOWN] for one in found],

@@ -1,7 +1,7 @@
 """fleet.yaml: what it may say, what it says, and every default that it leaves in force."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -24,7 +24,7 @@ NUMBERS = "1 234.5"
 
 @dataclass(frozen=True, slots=True)
 class FixSettings:
-    """What fleet.yaml (or the fixes table) says of one fix."""
+    """What fleet.yaml (or another source) says of one fix; `stated` are the keys not by default."""
 
     fix: str
     part: str
@@ -35,6 +35,17 @@ class FixSettings:
     target_ratio: float = TARGET_RATIO
     registered: date | None = None
     reading: Mapping[str, Any] = field(default_factory=dict)
+    stated: frozenset[str] = field(default=frozenset(), compare=False)
+
+    def keys(self) -> dict[str, Any]:
+        """Return what is stated, by key; where nobody said which keys, all that are no default."""
+        plain = FixSettings(self.fix, self.part)
+        names = self.stated or {
+            one.name
+            for one in fields(self)
+            if one.name == "part" or getattr(self, one.name) != getattr(plain, one.name)
+        }
+        return {name: getattr(self, name) for name in sorted(names)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,4 +226,5 @@ def _fix(name: str, spec: Mapping[str, Any]) -> FixSettings:
         target_ratio=float(spec.get("target_ratio", TARGET_RATIO)),
         registered=day_of(str(registered)) if registered else None,
         reading=dict(spec.get("reading", {})),
+        stated=frozenset(map(str, spec)),
     )

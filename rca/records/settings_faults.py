@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from rca.errors import Problem
 from rca.records import files
-from rca.records.columns import TABLES
+from rca.records.columns import TABLES, table_of
 from rca.records.schema import did_you_mean, nearest
 
 FLEET_FILE = "fleet.yaml"
@@ -84,7 +84,7 @@ def _encoding(data: Any, table: str, spec: Mapping[str, Any]) -> Iterator[Proble
 
 
 def _columns(data: Any, table: str, spec: Mapping[str, Any]) -> Iterator[Problem]:
-    known = [column.name for column in TABLES[table]]
+    known = [column.name for column in TABLES[table_of(table)]]
     for key in ("columns", "values"):
         for ours in spec.get(key, {}):
             close = nearest(str(ours), known, likeness=LIKE_A_SLIP)
@@ -95,7 +95,7 @@ def _columns(data: Any, table: str, spec: Mapping[str, Any]) -> Iterator[Problem
 
 
 def _date_orders(data: Any, table: str, spec: Mapping[str, Any]) -> Iterator[Problem]:
-    days = [column.name for column in TABLES[table] if column.kind == "date"]
+    days = [column.name for column in TABLES[table_of(table)] if column.kind == "date"]
     orders = spec.get("date_order", "")
     for ours in orders if isinstance(orders, Mapping) else ():
         if ours not in days:
@@ -105,7 +105,9 @@ def _date_orders(data: Any, table: str, spec: Mapping[str, Any]) -> Iterator[Pro
 
 def _words(data: Any, table: str, spec: Mapping[str, Any]) -> Iterator[Problem]:
     """Words on the right of `values` are the kit's own: a wrong one would spoil every such row."""
-    words = {column.name: column.words for column in TABLES[table] if column.kind == "word"}
+    words = {
+        column.name: column.words for column in TABLES[table_of(table)] if column.kind == "word"
+    }
     for ours, mapping in spec.get("values", {}).items():
         for theirs, word in mapping.items():
             if ours in words and word and word not in words[ours]:

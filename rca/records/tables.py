@@ -38,6 +38,14 @@ class CheckedTable:
     unused: pd.DataFrame
     notes: tuple[str, ...] = ()
     blocked: tuple[tuple[str, str], ...] = ()
+    row_files: NDArray[np.object_] | None = None
+
+    @property
+    def files(self) -> NDArray[np.object_]:
+        """Name of the file of each row; None in `row_files` stands for one file."""
+        if self.row_files is not None:
+            return self.row_files
+        return np.full(len(self.lines), self.file, dtype=object)
 
 
 def check_table(raw: RawTable, table: str, *, rules: Rules, timezone: str = "UTC") -> CheckedTable:

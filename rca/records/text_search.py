@@ -20,6 +20,14 @@ def as_arrow(series: pd.Series) -> pa.Array:
     return pa.concat_arrays(array.chunks) if isinstance(array, pa.ChunkedArray) else array
 
 
+def single_blanks(text: pa.Array) -> list[str]:
+    """Return cells as `cell_text` does, which only few of them need."""
+    out: list[str] = text.to_pylist()
+    for place in np.flatnonzero(hits(text, r"^ | $|  |[^ -~]")):
+        out[place] = cell_text(out[place])
+    return out
+
+
 def hits(text: pa.Array, pattern: str) -> NDArray[np.bool_]:
     """Tell which cells hold a match of the pattern (RE2 syntax), whatever the case."""
     found = pc.fill_null(pc.match_substring_regex(text, pattern, ignore_case=True), False)

@@ -26,6 +26,7 @@ class Kept:
         self.checked = checked
         self.frames = {name: table.frame for name, table in checked.items()}
         self.lines = {name: table.lines for name, table in checked.items()}
+        self.files = {name: table.files for name, table in checked.items()}
         self.aside = [table.set_aside for table in checked.values()]
 
     def drop(
@@ -40,7 +41,7 @@ class Kept:
         """Set aside the rows of one table where `mask` is true."""
         if not mask.any():
             return
-        lines, file = self.lines[table], self.checked[table].file
+        lines, file = self.lines[table], self.files[table]
         self.aside.append(
             set_aside_rows(
                 mask, table=table, file=file, lines=lines, column=column, values=values,
@@ -48,7 +49,7 @@ class Kept:
             )
         )  # fmt: skip
         self.frames[table] = self.frames[table][~mask].reset_index(drop=True)
-        self.lines[table] = lines[~mask]
+        self.lines[table], self.files[table] = lines[~mask], file[~mask]
 
     def any_after(self, cutoff: date) -> bool:
         """Tell whether the repairs reach beyond the cut-off."""
@@ -237,12 +238,12 @@ def places_of(kept: Kept, watch: pd.DataFrame) -> pd.DataFrame | None:
     rows: list[pd.DataFrame] = []
     problems: list[Problem] = []
     parts = kept.frames["parts"].to_dict("records")
-    for line, part in zip(kept.lines["parts"], parts, strict=True):
+    where = zip(kept.files["parts"], kept.lines["parts"], strict=True)
+    for (file, line), part in zip(where, parts, strict=True):
         condition = str(part.get("fitted_to") or "all")
         try:
             carrying = names[rows_where(units, condition)]
         except RcaError as error:
-            file = kept.checked["parts"].file
             problems.append(
                 Problem(file, int(line), "fitted_to", condition, error.message, error.next_step)
             )

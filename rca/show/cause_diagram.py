@@ -11,12 +11,12 @@ from dataclasses import dataclass
 
 import plotly.graph_objects as go
 
-from rca.causes.case.entries import NOT_CAUGHT, PROBLEM, Layer, Link
+from rca.causes.case.entries import Layer, Link
 from rca.causes.case.investigation import Investigation
 from rca.causes.case.support import LinkSupport, Support
+from rca.show.causes_by_branch import causes_by_branch, diagram_text, leads, says_of, state_of
 
 INK, GREY = "#1a1a1a", "#6b6b6b"
-NO_BRANCH = "no branch stated"
 STYLE = {
     Support.SUPPORTED: ("+", "solid", "+ supported"),
     Support.UNSUPPORTED: ("?", "dot", "? unsupported"),
@@ -104,52 +104,6 @@ def cause_diagram(
     return figure
 
 
-def causes_by_branch(case: Investigation) -> dict[str, list[str]]:
-    """Causes of the problem and of its not being caught, by branch.
-
-    A cause stands after the one of the same branch that it leads to.
-    """
-    used = dict.fromkeys((*case.below(PROBLEM), *case.below(NOT_CAUGHT)))
-    held: dict[str, list[str]] = {name: [] for name in (*case.branches, NO_BRANCH)}
-    for name in used:
-        names = held[case.causes[name].branch or NO_BRANCH]
-        parents = [place for place, one in enumerate(names) if _leads(case, name, one)]
-        names.insert(parents[-1] + 1 if parents else len(names), name)
-    return {branch: names for branch, names in held.items() if names}
-
-
-def diagram_text(case: Investigation, *, support: Mapping[Link, LinkSupport] | None = None) -> str:
-    """Give the diagram as text: each branch with its causes and their states."""
-    lines = [f"Cause-effect diagram of: {case.problem.statement}"]
-    for branch, names in causes_by_branch(case).items():
-        lines.append(f"{branch}:")
-        for name in names:
-            state = state_of(name, support or {})
-            said = f" ({state})" if state is not None else ""
-            lines.append(f"- {_says(case, name)} [{case.causes[name].layer}]{said}")
-    return "\n".join(lines)
-
-
-def state_of(cause: str, support: Mapping[Link, LinkSupport]) -> Support | None:
-    """State of a cause over all its links: the best one; None where nothing is judged."""
-    states = {one.state for link, one in support.items() if link.cause == cause}
-    best_first = (
-        Support.SUPPORTED, Support.NOT_CHECKED, Support.UNSUPPORTED, Support.CONTRADICTED
-    )  # fmt: skip
-    return next((state for state in best_first if state in states), None)
-
-
-def _leads(case: Investigation, cause: str, effect: str) -> bool:
-    gate = case.causes[effect].because
-    return gate is not None and cause in gate.causes()
-
-
-def _says(case: Investigation, name: str) -> str:
-    """Sentence of a cause; marked where it only tells why nothing was noticed."""
-    escape = name not in case.below(PROBLEM)
-    return f"{case.says(name)}{' (not caught)' if escape else ''}"
-
-
 def _branch(
     case: Investigation,
     branch: str,
@@ -161,12 +115,12 @@ def _branch(
     ribs: list[_Rib] = []
     height = float(STEM)
     for name in names:
-        indent = INDENT if any(_leads(case, name, one) for one in names) else 0
+        indent = INDENT if any(leads(case, name, one) for one in names) else 0
         state = state_of(name, support)
         sign = f"{STYLE[state][0]} " if state is not None else ""
         bold = case.causes[name].layer is Layer.UPSTREAM
         wide = max(10, int((room - 26 - indent) / (PER_BOLD if bold else PER_CHARACTER)))
-        lines = tuple(textwrap.wrap(sign + _says(case, name), wide))
+        lines = tuple(textwrap.wrap(sign + says_of(case, name), wide))
         reasons = [one.reason for link, one in support.items() if link.cause == name]
         hover = "<br>".join([name, *textwrap.wrap(_escaped("; ".join(reasons)), 60)])
         ribs.append(_Rib(lines, height, indent, bold, state, hover))

@@ -30,7 +30,7 @@ CAUTIONS = (
         "High voltage, restraints, pressure",
         "High-voltage systems: qualified persons only. Airbags and belt tensioners: the maker's "
         "disabling and waiting time, and never probe them. Hydraulic and fuel-injection pressure, "
-        "spring brakes, tyres, refrigerant and hot coolant can injure at once.",
+        "spring brakes, tyres and rims, refrigerant and hot coolant can injure at once.",
     ),
     Caution(
         "Lifting, pinch and crush",
@@ -49,7 +49,8 @@ CAUTIONS = (
         "A reported defect that affects safety is repaired and certified before the unit runs "
         "(for example 49 CFR 396.11). Check open recalls; a suspected safety defect can be "
         "reported to the authority. Keep the part, its readings as found and its papers until all "
-        "is settled: cores go back last. State facts, blame nobody; what is written here may be "
+        "is settled: cores go back last; keep repair records beyond the legal minimum, since parts "
+        "outlive it. State facts, blame nobody; what is written here may be "
         "read in court.",
     ),
 )

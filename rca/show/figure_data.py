@@ -48,10 +48,10 @@ def lives_table(rows: pd.DataFrame, fleet: Fleet) -> pd.DataFrame:
     )
     lines = fleet.lines["repairs"]
     row = rows["row"].to_numpy()
-    known = row >= 0
-    file = fleet.account("repairs").file
+    file = fleet.files["repairs"]
     found = [str(int(lines[one])) if one >= 0 else "" for one in row]
-    return shown.assign(file=np.where(known, file, ""), line=found).reset_index(drop=True)
+    named = [file[one] if one >= 0 else "" for one in row]
+    return shown.assign(file=named, line=found).reset_index(drop=True)
 
 
 def figure_data(figure: go.Figure, *, on_paper: bool = False) -> pd.DataFrame:

@@ -10,7 +10,6 @@ import plotly.graph_objects as go
 
 from rca.causes.counts.parts import PartFinding
 from rca.causes.counts.units import Shares
-from rca.causes.fix.verdict import Verdict
 from rca.errors import NoFit
 from rca.life.nonparametric import SurvivalCurve, kaplan_meier
 from rca.life.recurrence import Histories, mean_cumulative
@@ -25,7 +24,8 @@ MOST_BARS = 15
 SHARES_ON_PAPER = (0.001, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.4, 0.632, 0.9, 0.99, 0.999)
 
 
-def _figure(*, title: str, x: str, y: str, alt: str, height: int = 380) -> go.Figure:
+def blank_figure(*, title: str, x: str, y: str, alt: str, height: int = 380) -> go.Figure:
+    """Return a figure without traces, in the kit's style; `alt` says the same in words."""
     figure = go.Figure()
     figure.update_layout(
         title={"text": title, "font": {"size": 15}, "x": 0, "xanchor": "left"},
@@ -49,9 +49,9 @@ def repeat_figure(parts: Sequence[PartFinding]) -> go.Figure:
     """Share of failures that came back within the window, with what chance alone would give."""
     rows = [one for one in parts if one.repeat is not None and one.repeat.complete][::-1]
     window = f"{rows[0].repeat.window_days} days" if rows and rows[0].repeat else "the window"
-    figure = _figure(
+    figure = blank_figure(
         title=f"Failures that came back within {window}",
-        x="share of failures with a complete window",
+        x="share of the failures that were followed for as long",
         y="",
         alt="; ".join(f"{one.part}: {one.repeat}" for one in rows),
         height=105 + 22 * max(len(rows), 1),
@@ -62,14 +62,15 @@ def repeat_figure(parts: Sequence[PartFinding]) -> go.Figure:
     low = np.array([one.interval.lower for one in repeats])
     high = np.array([one.interval.upper for one in repeats])
     figure.add_scatter(
-        x=value, y=names, mode="markers", name="seen, with 95 % interval",
+        x=value, y=names, mode="markers",
+        name="seen, and the range that holds the true share 95 times in 100",
         marker={"color": INK, "size": 9},
         error_x={"type": "data", "symmetric": False, "array": high - value,
                  "arrayminus": value - low, "color": INK, "thickness": 1.5},
     )  # fmt: skip
     figure.add_scatter(
         x=[one.chance for one in repeats], y=names, mode="markers",
-        name="what a part's own life curve gives by chance",
+        name="what chance alone would give",
         marker={"symbol": "line-ns-open", "size": 15, "color": ACCENT, "line": {"width": 3}},
     )  # fmt: skip
     top = 1.05 * max([*high, *(one.chance for one in repeats), 0.01])
@@ -85,7 +86,7 @@ def life_plot(finding: PartFinding, *, name: str = "", style: NumberStyle = PLAI
     """
     title = name or (f"{finding.part}: {finding.mode}" if finding.mode else finding.part)
     unit = finding.unit_of_age
-    figure = _figure(
+    figure = blank_figure(
         title=f"{title}: share failed by age",
         x=f"age of the part ({unit})",
         y="share failed",
@@ -162,7 +163,7 @@ def _add_fitted(figure: go.Figure, fit: WeibullFit, sample: Lives, style: Number
 def cumulative_figure(histories: Histories, *, title: str, y: str) -> go.Figure:
     """Mean cumulative number (or cost) a unit against its age, with limits between units."""
     curve = mean_cumulative(histories)
-    figure = _figure(
+    figure = blank_figure(
         title=title, x=f"time watched ({histories.unit_of_age})", y=y, alt=str(curve)
     )  # fmt: skip
     for limit, first in ((curve.lower, True), (curve.upper, False)):
@@ -192,7 +193,7 @@ def totals_figure(
     largest = sorted(rows, key=lambda row: (-row[1], row[0]))[:MOST_BARS]
     value = np.array([row[1] for row in largest])
     added = np.cumsum(value) / max(sum(row[1] for row in rows), 1e-300)
-    figure = _figure(
+    figure = blank_figure(
         title=title, x=unit, y="",
         alt="; ".join(
             f"{name}: {sum_:,.0f} ({low:,.0f} to {high:,.0f}) {unit}, {share:.0%} so far"
@@ -228,7 +229,7 @@ def funnel_figure(shares: Shares) -> go.Figure:
     expected, ratio = table["expected"].to_numpy(), (table["failures"] / table["expected"])
     limits = funnel(table["failures"], expected, variance=variance)
     above = np.asarray(limits.above)
-    figure = _figure(
+    figure = blank_figure(
         title=f"{shares.part}: failures of each unit over those expected",
         x="failures expected from what the unit ran",
         y="times as many as expected",
@@ -265,7 +266,7 @@ def units_figure(shares: Shares) -> go.Figure:
     """Failures of each unit against what was expected of it; units above their share are named."""
     table = shares.table
     above = table["lower"] > 1.0
-    figure = _figure(
+    figure = blank_figure(
         title=f"{shares.part}: failures of each unit against expected ones",
         x="failures expected at the ages that the unit ran",
         y="failures seen",
@@ -288,38 +289,4 @@ def units_figure(shares: Shares) -> go.Figure:
     )  # fmt: skip
     figure.update_xaxes(rangemode="tozero")
     figure.update_yaxes(rangemode="tozero")
-    return figure
-
-
-def verdict_figure(verdict: Verdict) -> go.Figure:
-    """Failures after a fix against those expected without it, and what would decide the matter."""
-    path, ahead = verdict.path, verdict.ahead
-    figure = _figure(
-        title=f"{verdict.plan.fix}: failures since the fix",
-        x="month",
-        y="failures, added up",
-        alt=str(verdict),
-    )
-    figure.add_scatter(
-        x=path["month"], y=path["expected"], mode="lines", name="expected had nothing changed",
-        line={"color": GREY, "width": 2, "dash": "dash"},
-    )  # fmt: skip
-    figure.add_scatter(
-        x=path["month"], y=path["observed"], mode="lines+markers", name="seen",
-        line={"color": INK, "width": 2, "shape": "hv"}, marker={"size": 6},
-    )  # fmt: skip
-    for column, words, dash in (
-        ("most_to_show", "at or below: effect shown", "dot"),
-        ("fewest_to_miss", "at or above: target missed", "dashdot"),
-    ):
-        months = [*path["month"], *ahead.get("month", [])]
-        values = np.array([*path[column], *ahead.get(column, [])], dtype=float)
-        values[values < 0] = np.nan
-        figure.add_scatter(
-            x=months, y=values, mode="lines", name=words,
-            line={"color": ACCENT, "width": 1.5, "dash": dash, "shape": "hv"}, connectgaps=False,
-        )  # fmt: skip
-    if len(path):
-        limit = 1.3 * max(float(path["expected"].max()), float(path["observed"].max()), 3.0)
-        figure.update_yaxes(range=[0, limit])
     return figure

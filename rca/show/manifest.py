@@ -12,18 +12,15 @@ from rca.errors import Problem, Refused
 from rca.records import files
 from rca.records.settings import FLEET_FILE, Settings
 
+NOT_READ = "cannot be read"
 VERSIONS_OF = ("rca-workbooks", "numpy", "scipy", "pandas", "plotly", "papermill", "nbconvert")
 
 
 def input_hashes(folder: Path, settings: Settings) -> dict[str, str]:
     """Hash the files that a report of a fleet folder is made from, by their path in it.
 
-    A database has no hash; of it only the name of the variable with its address is told.
-
-    Raises
-    ------
-    Refused
-        A file cannot be read.
+    A database has no hash; of it only the name of its table is told. A file that cannot be read
+    has none either: the reader says what is wrong with it, and whether another name was meant.
     """
     places = {FLEET_FILE: folder / FLEET_FILE}
     found: dict[str, str] = {}
@@ -37,9 +34,8 @@ def input_hashes(folder: Path, settings: Settings) -> dict[str, str]:
     for name, path in places.items():
         try:
             found[name] = files.sha256(path)
-        except OSError as error:
-            why = f"cannot be read: {error.strerror}"
-            raise Refused([Problem(path.name, 0, "", "", why)]) from error
+        except OSError:
+            found[name] = NOT_READ
     return dict(sorted(found.items()))
 
 

@@ -13,6 +13,7 @@ from rca.errors import NoAnswer
 from rca.show.numbers import figures, percent
 
 MOST_COLUMNS = 6  # explanations in the evidence matrix
+MOST_SETS = 12  # sets of causes that suffice, written out
 
 
 def explanation_words(case: Investigation, one: Explanation) -> str:
@@ -30,7 +31,9 @@ def share_words(share: float) -> str:
     """A share of the probability as text that never says 0 or 100 % for what is only near it."""
     if 0 < share < 0.001:
         return "under 0.1\u202f%"
-    return "over 99.9\u202f%" if 0.999 < share < 1 else percent(share)
+    if 0.99 < share < 0.999:
+        return f"{100 * share:.1f}\u202f%"
+    return "over 99.9\u202f%" if 0.999 <= share < 1 else percent(share)
 
 
 def next_test_tables(assessment: Assessment) -> dict[str, Any]:
@@ -136,8 +139,11 @@ def fault_tree_table(case: Investigation) -> dict[str, Any] | None:
         return None
     tree = fault_tree(case)
     found: dict[str, Any] = {
-        "sets": tree.minimal_cut_sets,
-        "single": ", ".join(tree.single_points),
+        "count": len(tree.minimal_cut_sets),
+        "sets": [
+            " AND ".join(case.says(name) for name in tree.events if name in one)
+            for one in tree.minimal_cut_sets[:MOST_SETS]
+        ],
         "top": "",
         "importance": [],
     }

@@ -32,7 +32,8 @@ _LINES = {
 }
 PLACES = (
     ("changes", "what changed"), ("merits", "figures of merit"), ("open", "causes still open"),
-    ("money", "cost and downtime"), ("parts", "part by part"), ("units", "units"),
+    ("money", "cost and downtime"), ("parts", "part by part"), ("upstream", "what comes before"),
+    ("units", "units"),
     ("time", "failures over time"), ("needs", "parts needed"), ("no-fault", "no fault found"),
     ("records", "the records"), ("method", "how to read this page"),
 )  # fmt: skip
@@ -196,7 +197,7 @@ def changes_and_steps(summary: Mapping[str, Any], *, folder: str = "") -> Sectio
 def _worth_saying(summary: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:
     """Give the changes that belong on the first page, the weightiest first."""
     top = {p["part"] for p in [p for p in summary["parts"] if p["mode"] is None][:MOST_PARTS]}
-    for kind in ("verdict", "cause", "blocked", "kit", "rank", "pattern"):
+    for kind in ("verdict", "cause", "evidence", "blocked", "kit", "rank", "pattern"):
         for one in summary["changes"]:
             if one["kind"] == kind and (kind != "pattern" or one["about"] in top):
                 yield one
@@ -211,10 +212,16 @@ def part_section(
     summary: Mapping[str, Any],
     part: str,
     *,
-    chains: tuple[Mapping[str, str], ...] = (),
+    chains: tuple[tuple[int, str], ...] = (),
     folder: str = "",
 ) -> Section:
-    """One part in full: lives, curve, repeats, trend, modes, and the why as far as it is known."""
+    """One part in full: lives, curve, repeats, trend, modes, and the why as far as it is known.
+
+    Parameters
+    ----------
+    chains
+        Place in the summary and why-chain of each investigation of the part.
+    """
     numbered = list(enumerate(summary["parts"]))
     place = next(i for i, one in numbered if one["part"] == part and one["mode"] is None)
     modes = [(i, one) for i, one in numbered if one["part"] == part and one["mode"] is not None]
@@ -261,6 +268,12 @@ def fixes_section(summary: Mapping[str, Any], *, folder: str = "") -> Section:
     return _section("fixes.html.j2", summary, folder)
 
 
+def upstream_section(summary: Mapping[str, Any]) -> Section:
+    """How to read the figures of what comes before the failures or goes with them."""
+    looked = any(part["upstream_says"] for part in summary["parts"])
+    return _section("upstream.html.j2", summary, "", looked=looked)
+
+
 def units_section(summary: Mapping[str, Any], *, folder: str = "") -> Section:
     """Units with clearly more failures of a part than their running leads one to expect."""
     return _section("units.html.j2", summary, folder)
@@ -272,7 +285,14 @@ def needs_section(summary: Mapping[str, Any], *, folder: str = "") -> Section:
     for place, row in enumerate(summary["forecast"]):
         needs.setdefault(row["part"], []).append((place, row))
     months = sorted({row["months"] for row in summary["forecast"]})
-    return _section("needs.html.j2", summary, folder, needs=needs, months=months)
+    return _section(
+        "needs.html.j2", summary, folder, needs=needs, months=months, all_alike=_all_alike
+    )
+
+
+def _all_alike(needed: Sequence[tuple[int, Mapping[str, Any]]]) -> bool:
+    """Say whether every failure takes a new part and nothing else does."""
+    return all(row["failures"] == {key: row[key] for key in row["failures"]} for _, row in needed)
 
 
 def no_fault_section(summary: Mapping[str, Any], *, folder: str = "") -> Section:

@@ -5,8 +5,9 @@ removes them. All text of the file is escaped.
 """
 
 import importlib.resources
+import json
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Sequence
 from functools import cache
 from typing import Any
 
@@ -22,27 +23,42 @@ from rca.causes.case.conformity import (
     probability_words,
     reading_words,
 )
-from rca.causes.case.entries import NOT_CAUGHT, PROBLEM, Costs
+from rca.causes.case.entries import NOT_CAUGHT, PROBLEM
 from rca.causes.case.investigation import Investigation
 from rca.causes.case.observations import Measurement, Taken
 from rca.causes.case.refit import Clearance
+from rca.causes.case.review_words import told_together
 from rca.causes.case.support import LinkSupport, Support
-from rca.causes.case.why_chain import chain_steps, gate_sentence, therefore_lines
-from rca.causes.planning.restore import break_even_horizon, break_even_share
+from rca.causes.case.why_chain import chain_steps, first_readings, gate_sentence
+from rca.causes.case_ways import CaseWays
+from rca.causes.standing_evidence import EvidenceChange, standing
+from rca.show.break_even import money_lines, ways_lines
+from rca.show.causes_by_branch import branch_rows
 from rca.show.cautions import CAUTIONS
 from rca.show.next_test_tables import fault_tree_table, next_test_tables
-from rca.show.numbers import figures, percent
 
 MOST_READINGS = 12  # "therefore" lines on the sheet
+STANDS_ON = "stands-on"
+"""Place in the page of what the case stood on, as data for a later comparison."""
 
 
-def case_sheets(assessment: Assessment) -> str:
+def case_sheets(
+    assessment: Assessment,
+    *,
+    since: str = "",
+    changed: Sequence[EvidenceChange] = (),
+    ways: CaseWays | None = None,
+) -> str:
     """All sheets of a case as one self-contained HTML page that prints on A4.
 
     Parameters
     ----------
     assessment
         The case as it stands today, from `rca.causes.case.assessment.assess`.
+    since, changed
+        An earlier run and what changed in the evidence since; "" where none is compared.
+    ways
+        Ways of going on with the part, from the records; None where there are none.
     """
     case = assessment.case
     return (
@@ -61,10 +77,19 @@ def case_sheets(assessment: Assessment) -> str:
             tree=fault_tree_table(case),
             upstream=assessment.upstream,
             open_count=sum(one.clearance is Clearance.OPEN for one in assessment.upstream),
-            money=money_lines(case),
-            findings=assessment.findings,
+            money=[*money_lines(case), *(ways_lines(ways, case.currency) if ways else ())],
+            findings=told_together(assessment.findings),
+            since=since,
+            changed=changed,
+            place=STANDS_ON,
+            kept=_as_data(standing(assessment)),
         )
     )
+
+
+def _as_data(kept: dict[str, Any]) -> Markup:
+    """JSON that cannot end the element in which it stands."""
+    return Markup(json.dumps(kept, ensure_ascii=True).replace("<", "\\u003c"))
 
 
 @cache
@@ -126,9 +151,9 @@ def _measured(case: Investigation, one: Measurement) -> dict[str, Any]:
         "state": "; ".join(word for word in (one.state, one.direction) if word),
         "limit": _limit(low, high, one.unit),
         "source": one.limit_source,
-        "accept": _accept(case, one, low, high),
+        "accept": accept_words(case, one),
         "instrument": one.instrument or "not stated",
-        "uncertainty": _uncertainty(one, low, high),
+        "uncertainty": uncertainty_words(one),
         "as_found": _cell(case, one, one.as_found),
         "after": _cell(case, one, one.after),
     }
@@ -142,8 +167,9 @@ def _limit(low: float, high: float, unit: str) -> str:
     return f"at least {low:.6g} {unit}" if math.isinf(high) else f"{low:.6g} to {high:.6g} {unit}"
 
 
-def _accept(case: Investigation, one: Measurement, low: float, high: float) -> str:
-    """Between which readings the part is accepted, guard band taken off."""
+def accept_words(case: Investigation, one: Measurement) -> str:
+    """Between which readings the part is accepted, guard band taken off; "" where none can be."""
+    low, high = limits(one)
     at_low, at_high = _uncertainty_at(one, low), _uncertainty_at(one, high)
     if at_low is None or at_high is None:
         return ""
@@ -170,7 +196,9 @@ def _uncertainty_at(one: Measurement, limit: float) -> float | None:
     return 0.0 if math.isinf(limit) else instrument_uncertainty(one, limit)
 
 
-def _uncertainty(one: Measurement, low: float, high: float) -> str:
+def uncertainty_words(one: Measurement) -> str:
+    """The instrument's standard uncertainty with its unit, at the limit where it depends on it."""
+    low, high = limits(one)
     at = next((limit for limit in (high, low) if not math.isinf(limit)), 0.0)
     found = instrument_uncertainty(one, at)
     if found is None:
@@ -183,11 +211,12 @@ def _cell(case: Investigation, one: Measurement, taken: Taken | None) -> dict[st
     """A reading as taken, judged; all blank while it is not."""
     text = reading_words(one, taken)
     if not text or taken is None:
-        return {"text": "", "verdict": "", "probability": ""}
+        return {"text": "", "day": "", "by": "", "verdict": "", "probability": ""}
     found = conformity(one, taken, guard_factor=case.guard_factor)
-    who = ", ".join(word for word in (taken.date, taken.by) if word)
     return {
-        "text": f"{text}{f' ({who})' if who else ''}",
+        "text": text,
+        "day": taken.date,
+        "by": taken.by,
         "verdict": str(found.verdict),
         "probability": _probability(found),
     }
@@ -202,40 +231,13 @@ def _probability(found: Conformity) -> str:
 def _chains(assessment: Assessment) -> dict[str, Any]:
     case, support = assessment.case, assessment.support
     why, escape = case.because(PROBLEM), case.because(NOT_CAUGHT)
-    readings = list(therefore_lines(case))
-    more = len(readings) - MOST_READINGS
+    branches = branch_rows(case, support=support)
     return {
         "why_together": gate_sentence(why) if why else "",
         "why": chain_steps(case, PROBLEM, support=support),
         "escape_together": gate_sentence(escape) if escape else "",
         "escape": chain_steps(case, NOT_CAUGHT, support=support),
-        "therefore": readings[:MOST_READINGS] + ([f"and {more} more"] if more > 0 else []),
+        "therefore": first_readings(case, MOST_READINGS),
+        "by_branch": branches,
+        "no_cause_on": [name for name, causes in branches if not causes],
     }
-
-
-def money_lines(case: Investigation) -> list[str]:
-    """Break-even of restoring and of removing the cause, where the file states the costs."""
-    if case.costs is None:
-        return []
-    return list(_money(case.costs))
-
-
-def _money(costs: Costs) -> Iterator[str]:
-    share, horizon = break_even_share(costs), break_even_horizon(costs)
-    yield "With the costs stated in the file, each failure's labour and downtime included:"
-    if share is None:
-        yield "restore or replace: a cost is not stated"
-    else:
-        yield (
-            f"a restored part costs less per time in service only if it lasts more than "
-            f"{percent(share)} as long as a new one"
-        )
-    if horizon is None:
-        yield "removing the upstream cause: its cost, or a life with and without it, is not stated"
-    elif math.isinf(horizon):
-        yield "removing the upstream cause never pays for itself at these lives"
-    else:
-        yield (
-            f"removing the upstream cause has paid for itself after {figures(horizon)} "
-            f"{costs.life_unit or 'units of life'}"
-        )

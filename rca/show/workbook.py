@@ -20,7 +20,7 @@ from rca.life.recurrence import Histories
 from rca.records import files
 from rca.records.groups import Group
 from rca.records.meters import day_number
-from rca.show import figures, page, runs
+from rca.show import figures, fix_figures, page, runs, screen_figures
 from rca.show.page import Section
 from rca.show.report import REFUSED_FILE, read_summary
 
@@ -28,6 +28,8 @@ ROWS = "rows"
 KNOWN_ROWS = "known_rows.parquet"
 MOST_FUNNELS = 3
 MOST_OVER_TIME = 4
+MOST_CANDIDATES = 14
+MOST_LAGS = 6
 
 
 def open_month(
@@ -113,7 +115,10 @@ def _tables(findings: Findings, earlier_runs: str) -> Iterator[tuple[str, pd.Dat
     _, changed = last_run(findings, earlier_runs)
     if changed is not None:
         yield "changes", changed.rows
-    yield "causes", pd.DataFrame([dataclasses.asdict(one) for one in findings.causes])
+    causes = [
+        {**dataclasses.asdict(one), "review": "; ".join(one.review)} for one in findings.causes
+    ]
+    yield "causes", pd.DataFrame(causes)
     if findings.back_tests:
         tests = [table.assign(part=part) for part, table in findings.back_tests.items()]
         yield "back-test", pd.concat(tests, ignore_index=True)
@@ -134,15 +139,20 @@ def part_pages(
         yield part_text(findings, summary, one.part, folder=folder)
         if one.failures:
             yield figures.life_plot(one, style=style)
-        for verdict in findings.fixes:
-            if verdict.plan.part == one.part and len(verdict.path):
-                yield figures.verdict_figure(verdict)
+        yield from _verdict_figures(findings, one.part)
     yield page.fixes_section(summary, folder=folder)
     rest = [one.part for one in findings.whole_parts[page.MOST_PARTS :]]
     if rest:
         yield Section("<h2>The other parts</h2>")
     for name in rest:
         yield part_text(findings, summary, name, folder=folder)
+        yield from _verdict_figures(findings, name)
+
+
+def _verdict_figures(findings: Findings, part: str) -> Iterator[go.Figure]:
+    for verdict in findings.fixes:
+        if verdict.plan.part == part and len(verdict.path):
+            yield fix_figures.verdict_figure(verdict)
 
 
 def part_text(
@@ -153,10 +163,11 @@ def part_text(
     return page.part_section(summary, part, chains=chains, folder=folder)
 
 
-def _chains(findings: Findings, part: str) -> Iterator[dict[str, str]]:
-    for one in findings.cases:
+def _chains(findings: Findings, part: str) -> Iterator[tuple[int, str]]:
+    """Give the place of each investigation of a part among all, and its why-chain."""
+    for place, one in enumerate(findings.cases):
         if one.case.part.casefold() == part.casefold():
-            yield {"title": one.case.title or one.case.id, "text": one.why_chain_text()}
+            yield place, one.why_chain_text()
 
 
 def totals_figures(findings: Findings) -> Iterator[Section | go.Figure]:
@@ -179,6 +190,48 @@ def totals_figures(findings: Findings) -> Iterator[Section | go.Figure]:
         if rows:
             style = findings.fleet.settings.numbers
             yield figures.totals_figure(rows, title=title, unit=unit, style=style)
+
+
+def upstream_pages(findings: Findings, summary: Mapping[str, Any]) -> Iterator[Section | go.Figure]:
+    """What comes before the failures or goes with them: how strongly, and how long before."""
+    yield page.upstream_section(summary)
+    if findings.screen is None:
+        return
+    found = [*_rows(findings.screen.found), *_rows(findings.screen.explained)]
+    others = findings.screen.nearest.sort_values("p", kind="stable")
+    rows = [*found, *_rows(others)][: max(len(found), MOST_CANDIDATES)]
+    if rows:
+        yield screen_figures.forest_figure(
+            rows, title="Candidates of all parts", name_target=True,
+            style=findings.fleet.settings.numbers,
+        )  # fmt: skip
+    yield from _lag_figures(findings, found)
+
+
+def part_upstream(findings: Findings, part: str) -> Iterator[go.Figure]:
+    """The same for one part."""
+    if findings.screen is None:
+        return
+    every = (findings.screen.found, findings.screen.explained, findings.screen.nearest)
+    found, explained, others = (_rows(one[one["target"] == part]) for one in every)
+    rows = [*found, *explained, *others]
+    if rows:
+        title = f"{part}: what comes before or goes with its failures"
+        style = findings.fleet.settings.numbers
+        yield screen_figures.forest_figure(rows, title=title, style=style)
+    yield from _lag_figures(findings, [*found, *explained])
+
+
+def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+    return table.to_dict("records")
+
+
+def _lag_figures(findings: Findings, rows: list[dict[str, Any]]) -> Iterator[go.Figure]:
+    assert findings.screen is not None
+    events = [row for row in rows if row["kind"] == "event"]
+    for row in events[:MOST_LAGS]:
+        lags = findings.screen.lags[row["target"], row["candidate"]]
+        yield screen_figures.lag_figure(row, lags)
 
 
 def unit_pages(

@@ -14,6 +14,7 @@ STORIES = (
     "test_the_excavator_export_becomes_a_fleet_and_a_page",
     "test_a_part_is_studied_and_exported",
     "test_two_whys_and_a_reading_support_a_link_and_are_there_again",
+    "test_a_case_is_played_from_the_first_clue_to_the_saved_answer",
 )
 
 

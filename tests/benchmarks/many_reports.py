@@ -5,14 +5,11 @@ python -m tests.benchmarks.many_reports [depots] [depots done by fresh commands]
 
 import csv
 import shutil
-import subprocess
 import sys
 import tempfile
-import time
 from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
-BIN = Path(sys.executable).parent
+from tests.benchmarks.weighing import BIN, ROOT, Weighed, run_and_weigh
 
 
 def fleet_of_depots(folder: Path, depots: int) -> Path:
@@ -30,7 +27,7 @@ def fleet_of_depots(folder: Path, depots: int) -> Path:
     return folder
 
 
-def fresh_commands(fleet: Path, depot: str, out: Path) -> None:
+def fresh_commands(fleet: Path, depot: str, out: Path) -> Weighed:
     """One depot by the command lines of papermill and nbconvert."""
     out.mkdir()
     parameters = {
@@ -39,42 +36,10 @@ def fresh_commands(fleet: Path, depot: str, out: Path) -> None:
     }  # fmt: skip
     given = [word for key, value in parameters.items() for word in ("-r", key, str(value))]
     book, ran = ROOT / "workbooks" / "monthly_report.ipynb", out / "report.ipynb"
-    _run(BIN / "papermill", "-k", "python3", book, ran, *given, cwd=out)
-    _run(BIN / "jupyter", "nbconvert", "--to", "html", "--no-input", ran, cwd=out)
-
-
-def _run(*command: str | Path, cwd: Path) -> None:
-    done = subprocess.run([str(word) for word in command], cwd=cwd, capture_output=True)
-    if done.returncode not in (0, 3):
-        raise SystemExit(done.stderr.decode())
-
-
-def run_and_weigh(*command: str | Path, cwd: Path) -> tuple[float, float]:
-    """Run a command; return its wall time and the most memory that its processes shared, MiB."""
-    words, nowhere = [str(word) for word in command], subprocess.DEVNULL
-    began, most = time.monotonic(), 0.0
-    run = subprocess.Popen(words, cwd=cwd, stdout=nowhere, stderr=nowhere, start_new_session=True)
-    while run.poll() is None:
-        most = max(most, shared_memory(run.pid))
-        time.sleep(0.5)
-    if run.returncode not in (0, 3):
-        raise SystemExit(f"ended with code {run.returncode}")
-    return time.monotonic() - began, most
-
-
-def shared_memory(session: int) -> float:
-    """Proportional memory of all processes of a session, MiB (Linux)."""
-    total = 0
-    for place in Path("/proc").glob("[0-9]*"):
-        try:
-            fields = (place / "stat").read_text().rsplit(")", 1)[1].split()
-            if int(fields[3]) != session:
-                continue
-            text = (place / "smaps_rollup").read_text()
-        except OSError:
-            continue  # it has just ended
-        total += int(text[text.index("Pss:") :].split()[1])
-    return total / 1024
+    one = run_and_weigh(BIN / "papermill", "-k", "python3", book, ran, *given, cwd=out)
+    two = run_and_weigh(BIN / "jupyter", "nbconvert", "--to", "html", "--no-input", ran, cwd=out)
+    both = one.wall + two.wall, one.processor + two.processor, max(one.memory, two.memory)
+    return Weighed(*both)
 
 
 def main(depots: int = 24, fresh: int = 6) -> None:
@@ -82,7 +47,7 @@ def main(depots: int = 24, fresh: int = 6) -> None:
     with tempfile.TemporaryDirectory() as place:
         fleet = fleet_of_depots(Path(place) / "fleet", depots)
         names = [f"D{number:02d}" for number in range(1, depots + 1)]
-        together, memory = run_and_weigh(
+        together = run_and_weigh(
             BIN / "rca", "report", fleet, "--each", "depot", "--month", "2026-10",
             "--out", Path(place) / "out", cwd=Path(place),
         )  # fmt: skip
@@ -93,19 +58,22 @@ def main(depots: int = 24, fresh: int = 6) -> None:
             for name in names
         ]
         print(
-            f"{depots} depots in one run, 2 processes: {together:.0f} s, "
-            f"{together / depots:.1f} s a page, {min(figures)} to {max(figures)} figures each, "
-            f"at most {memory:.0f} MiB in all"
+            f"{depots} depots in one run, 2 processes: {together.wall:.0f} s "
+            f"({together.processor:.0f} s of processor), {together.wall / depots:.1f} s a page, "
+            f"{min(figures)} to {max(figures)} figures each, "
+            f"at most {together.memory:.0f} MiB in all"
         )
         if not fresh:
             return
-        began = time.monotonic()
-        for name in names[:fresh]:
-            fresh_commands(fleet, name, Path(place) / name)
-        alone = (time.monotonic() - began) / fresh * depots
+        alone = [fresh_commands(fleet, name, Path(place) / name) for name in names[:fresh]]
+        wall, busy = (
+            sum(getattr(one, kind) for one in alone) / fresh * depots
+            for kind in ("wall", "processor")
+        )
         print(
-            f"fresh papermill and nbconvert for each ({fresh} done, scaled): {alone:.0f} s, "
-            f"{alone / depots:.1f} s a page; ratio {alone / together:.1f}"
+            f"fresh papermill and nbconvert for each ({fresh} done, scaled): {wall:.0f} s "
+            f"({busy:.0f} s of processor), {wall / depots:.1f} s a page; "
+            f"ratio {wall / together.wall:.1f} ({busy / together.processor:.1f})"
         )
 
 

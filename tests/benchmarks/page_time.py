@@ -3,29 +3,14 @@
 python -m tests.benchmarks.page_time [rounds]
 """
 
-import resource
-import subprocess
 import sys
 import tempfile
-import time
 from pathlib import Path
 
 import nbformat
 from nbformat import v4
 
-ROOT = Path(__file__).parents[2]
-BIN = Path(sys.executable).parent
-
-
-def spent(*command: str | Path, folder: Path) -> tuple[float, float]:
-    """Run a command; return its wall time and the processor time of it and its children."""
-    before, began = resource.getrusage(resource.RUSAGE_CHILDREN), time.monotonic()
-    done = subprocess.run([str(word) for word in command], cwd=folder, capture_output=True)
-    after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    if done.returncode not in (0, 3):
-        raise SystemExit(done.stderr.decode())
-    busy = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-    return time.monotonic() - began, busy
+from tests.benchmarks.weighing import BIN, ROOT, run_and_weigh
 
 
 def empty_book(folder: Path) -> Path:
@@ -42,18 +27,21 @@ def main(rounds: int = 3) -> None:
         folder = Path(place)
         book, ran = empty_book(folder), folder / "ran.ipynb"
         for _ in range(rounds):
-            papermill = spent(BIN / "papermill", "-k", "python3", book, ran, folder=folder)
-            convert = spent(BIN / "jupyter", "nbconvert", "--to", "html", ran, folder=folder)
-            report = spent(
+            papermill = run_and_weigh(BIN / "papermill", "-k", "python3", book, ran, cwd=folder)
+            convert = run_and_weigh(BIN / "jupyter", "nbconvert", "--to", "html", ran, cwd=folder)
+            report = run_and_weigh(
                 BIN / "rca", "report", ROOT / "data_demo" / "fleet", "--month", "2026-10",
-                "--out", folder / "out", folder=folder,
+                "--out", folder / "out", cwd=folder,
             )  # fmt: skip
-            for name, place_ in (("wall", 0), ("processor", 1)):
-                empty = papermill[place_] + convert[place_]
+            for name in ("wall", "processor"):
+                empty, page = (
+                    sum(getattr(one, name) for one in some)
+                    for some in ((papermill, convert), (report,))
+                )
                 print(
-                    f"{name:>9}: empty papermill {papermill[place_]:.1f} s + nbconvert "
-                    f"{convert[place_]:.1f} s; page {report[place_]:.1f} s = "
-                    f"{report[place_] / empty:.2f} times"
+                    f"{name:>9}: empty papermill and nbconvert {empty:.1f} s; page {page:.1f} s = "
+                    f"{page / empty:.2f} times; {report.memory:.0f} MiB",
+                    flush=True,
                 )
 
 

@@ -41,7 +41,7 @@ def verdict(effect, answer=CauseAnswer.NOT_CHECKED, why="", **more):
 def steps_for(fix, **more):
     base = {
         "fixes": (fix,), "safety_repeats": (), "whole_parts": (), "units": (), "screen": None,
-        "backlog": Backlog((), 0),
+        "worth": {}, "extents": (), "backlog": Backlog((), 0),
         "fleet": SimpleNamespace(
             blocked=(), investigations={},
             account=lambda table: SimpleNamespace(read=10, used=10, set_aside=0),
@@ -98,7 +98,44 @@ def test_the_data_line_tells_faulty_rows_from_rows_of_later_months(little):
 def test_safety_critical_repeats_come_first_and_name_the_units(little):
     found, _ = little
     first = next_steps(found)[0]
-    assert first.startswith("hub bearing is safety-critical and failed again soon after repair")
+    assert first.startswith("hub bearing (safety-critical) failed again soon after repair")
     assert "U01" in first
     assert "by the maker's procedure" in first
     assert "hub bearing" in five_lines(found)["decision"]
+
+
+def test_replacing_before_it_fails_is_a_step_where_it_saves_a_tenth():
+    def worth(name, saving, *, pays=True):
+        age = SimpleNamespace(age=108_123.0, saving=saving)
+        return SimpleNamespace(
+            part=name, unit_of_running="km", replacement=age, early_replacement_pays=pays
+        )
+
+    fix = verdict(Effect.SHOWN, CauseAnswer.REMOVED)
+    parts = {"belt": worth("belt", 0.2), "clutch": worth("clutch", 0.48), "filter": worth("f", 0.6)}
+    parts["filter"] = worth("filter", 0.6, pays=False)
+    critical = SimpleNamespace(safety_critical=True)
+    steps = steps_for(fix, worth=parts, part=lambda name: critical)
+    assert steps == [
+        "plan to replace clutch at about 110,000 km, before it fails: saves 48 % of what failures "
+        "cost, where the maker names no earlier one"
+    ]
+    assert steps_for(fix, worth={"belt": worth("belt", 0.05)}) == []
+
+
+def test_a_finding_says_which_units_first_and_how_many_bound_it():
+    def extent(**more):
+        given = {
+            "part": "hose", "candidate": "pump", "kind": "event", "first": ("A", "B", "C"),
+            "population": 108, "samples": ((0.1, 25), (0.05, 42)),
+        }  # fmt: skip
+        return SimpleNamespace(**{**given, **more})
+
+    fix = verdict(Effect.SHOWN, CauseAnswer.REMOVED)
+    lot = extent(candidate="lot = L1", kind="attribute", first=(), population=8,
+                 samples=((0.1, 8), (0.05, 8)))  # fmt: skip
+    assert steps_for(fix, extents=(extent(), lot)) == [
+        "how far it reaches, hose and pump: look first at A, B and 1 more; then inspect 25 of 108 "
+        "other units, drawn at random: if none is affected, at most 10 % are",
+        "how far it reaches, hose and lot L1: inspect all 8 such units",
+    ]

@@ -82,7 +82,7 @@ def part(name, *, failures=3, cost=100.0, shape=1.0, reading="random", mode=None
 def run(*parts, month="2026-02", blocked=(), causes=(), fixes=()):
     return {
         "month": month, "parts": list(parts), "blocked": list(blocked), "causes": list(causes),
-        "fixes": list(fixes), "kit": "1",
+        "investigations": [], "fixes": list(fixes), "kit": "1",
     }  # fmt: skip
 
 

@@ -2,18 +2,21 @@
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import binom, poisson
+from scipy.stats import beta, binom, hypergeom, poisson
 
 from rca.errors import RcaError
 from rca.life.demonstration import (
     expected_needed,
     failures_needed,
     reliability_shown,
+    share_affected_at_most,
     time_to_demonstrate,
     units_to_demonstrate,
+    units_to_inspect,
 )
 
 
@@ -107,3 +110,32 @@ def test_refusals(call: object, message: str) -> None:
     """Wrong input gets one clear error."""
     with pytest.raises(RcaError, match=message):
         call()
+
+
+def test_a_clean_sample_of_a_large_population_is_the_success_run():
+    """59 for 5 % and 29 for 10 % at 95 %: the binomial success run (common tables, from memory)."""
+    assert units_to_inspect(1_000_000, 0.05) == 59
+    assert units_to_inspect(1_000_000, 0.10) == 29
+    assert units_to_inspect(1_000_000, 0.10, confidence=0.9) == 22
+
+
+@given(st.integers(1, 400), st.sampled_from([0.01, 0.05, 0.1, 0.3]))
+def test_a_clean_sample_is_the_smallest_by_the_hypergeometric(population, share):
+    """Against scipy: so many are enough, one fewer is not."""
+    size = units_to_inspect(population, share)
+    affected = int(np.floor(share * population)) + 1
+    assert hypergeom.pmf(0, population, affected, size) <= 0.05 + 1e-12
+    assert hypergeom.pmf(0, population, affected, size - 1) > 0.05
+    limit = share_affected_at_most(size, population=population)
+    assert limit <= share
+
+
+def test_the_share_affected_is_bounded_from_any_sample():
+    """All inspected: what was found; a large population: Clopper and Pearson (1934)."""
+    assert share_affected_at_most(40, affected=3, population=40) == pytest.approx(3 / 40)
+    wide = share_affected_at_most(50, affected=2, population=100_000)
+    assert wide == pytest.approx(beta.ppf(0.95, 3, 48), abs=2e-4)
+    with pytest.raises(RcaError, match="cannot be"):
+        share_affected_at_most(3, affected=4, population=10)
+    with pytest.raises(RcaError, match="no unit"):
+        units_to_inspect(0, 0.1)

@@ -296,6 +296,42 @@ def test_a_table_for_spreadsheets_holds_no_formula(tmp_path):
     assert back["text"].tolist() == ["'=1+1", "'@x", "' -1+1", "-1.5", "plain"]
 
 
+def test_a_table_as_csv_keeps_words_numbers_days_and_what_is_unknown(tmp_path):
+    """What pandas reads back is what was written; cells of several kinds become text."""
+    frame = pd.DataFrame(
+        {
+            "word": pd.Categorical(["pump", 'a "quoted", word', None]),
+            "text": ["line\nbreak", None, "ß"],
+            "number": [1.5, np.nan, 1 / 3],
+            "whole": [1, 2, 3],
+            "day": pd.to_datetime(["2026-03-01", None, "2026-03-31"]),
+            "time": pd.to_datetime(["2026-03-01 05:00", None, "2026-03-31 00:00"]),
+            "flag": [True, False, True],
+            "mixed": [1, "two", None],
+        }
+    )
+    files.write_csv(tmp_path / "t.csv", frame)
+    back = pd.read_csv(tmp_path / "t.csv", dtype=str, keep_default_na=False)
+    assert back["word"].tolist() == ["pump", 'a "quoted", word', ""]
+    assert back["text"].tolist() == ["line\nbreak", "", "ß"]
+    assert [float(one or "nan") for one in back["number"]] == pytest.approx(
+        frame["number"].tolist(), nan_ok=True, rel=1e-15
+    )
+    assert back["whole"].tolist() == ["1", "2", "3"]
+    assert back["day"].tolist() == ["2026-03-01", "", "2026-03-31"]
+    assert back["time"].tolist() == ["2026-03-01 05:00:00", "", "2026-03-31 00:00:00"]
+    assert back["flag"].tolist() == ["True", "False", "True"]
+    assert back["mixed"].tolist() == ["1", "two", ""]
+
+
+@pytest.mark.parametrize("kind", ["object", "category"])
+def test_words_that_a_spreadsheet_would_run_are_made_harmless_in_columns_of_any_kind(kind):
+    column = pd.Series(["=1+1", "'=1+1", "plain", "-3"], dtype=kind)
+    safe = files.spreadsheet_safe(pd.DataFrame({"=head": column}))
+    assert list(safe.columns) == ["'=head"]
+    assert safe["'=head"].astype(str).tolist() == ["'=1+1", "'=1+1", "plain", "-3"]
+
+
 def _half_a_folder(wanted):
     with files.folder_that_appears_whole(wanted) as work:
         (work / "half.txt").write_text("x")

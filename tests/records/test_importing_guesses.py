@@ -4,6 +4,7 @@ import zipfile
 from datetime import date, timedelta
 
 import numpy as np
+import openpyxl
 import pandas as pd
 import pyarrow as pa
 import pytest
@@ -345,6 +346,54 @@ def test_packed_files_and_workbooks_are_read_alike(tmp_path):
         pd.testing.assert_frame_equal(first, other, check_categorical=False, check_dtype=False)
 
 
+@pytest.mark.parametrize("ending", ["csv", "xlsx"])
+def test_names_stand_below_a_title_and_blank_lines(tmp_path, ending):
+    """Lines are counted as in the file, blank ones too, so that messages name the right one."""
+    frame = faultless(60).assign(Cost=["none given", *faultless(60)["Cost"][1:]])
+    path = tmp_path / f"export.{ending}"
+    if ending == "csv":
+        write(tmp_path, frame, above=["Workshop list", "", 'made by,"A\nB"', ""])
+    else:
+        frame.to_excel(path, index=False, startrow=5)
+        sheet = openpyxl.load_workbook(path)
+        sheet.active["A1"] = "Workshop list"
+        sheet.save(path)
+    found = propose(path, today=TODAY)
+    assert found.guesses["header line"].value == "6"
+    fleet = found.fleet()
+    assert fleet.account("repairs").read == 60
+    assert fleet.set_aside.query("column == 'Cost'")["line"].tolist() == [7]
+
+
+def test_numbers_of_a_sheet_beside_texts_with_a_comma(tmp_path):
+    """A number that the sheet holds as such has no mark that could be misread."""
+    frame = faultless(60)
+    cost = frame["Cost"].astype(float)
+    path = tmp_path / "export.xlsx"
+    texts = frame["Downtime Hours"].str.replace(".", ",")
+    frame.assign(Cost=cost.where(cost.index != 3), **{"Downtime Hours": texts}).to_excel(
+        path, index=False
+    )
+    found = propose(path, today=TODAY)
+    assert found.open == ()
+    read = found.fleet().repairs
+    assert read["cost"].drop(3).to_numpy() == pytest.approx(cost.drop(3).to_numpy())
+    hours = frame["Downtime Hours"].astype(float)
+    assert read["downtime_hours"].to_numpy() == pytest.approx(hours.to_numpy())
+
+
+def test_a_heading_that_stands_twice_is_asked(tmp_path):
+    """Two columns called Cost: nothing in the file says which one is meant."""
+    frame = faultless().rename(columns={"Downtime Hours": "Cost"})
+    found = propose(write(tmp_path, frame), today=TODAY)
+    assert [q.id for q in found.open] == ["columns.cost"]
+    (fault,) = found.faults_of(Kind.DOUBLED_HEADING)
+    assert (fault.count, fault.column, fault.examples) == (1, "Cost", ("Cost.1",))
+    chosen = found.answer("columns.cost", "Cost.1")
+    hours = faultless()["Downtime Hours"].astype(float)
+    assert chosen.fleet().repairs["cost"].to_numpy() == pytest.approx(hours.to_numpy())
+
+
 def test_of_several_sheets_one_is_asked_for(tmp_path):
     """The workbook has a sheet of notes before the records."""
     path = tmp_path / "export.xlsx"
@@ -354,3 +403,9 @@ def test_of_several_sheets_one_is_asked_for(tmp_path):
     found = propose(path, today=TODAY)
     assert [question.id for question in found.open] == ["sheet"]
     assert found.answer("sheet", "Repairs").fleet().account("repairs").read == 60
+
+
+def test_an_umlaut_written_as_two_letters_is_the_same_name():
+    """Kühler and Kuehler are one name; figures still keep names apart."""
+    (merge,) = propose_merges({"Kühler 2": 40, "Kuehler 2": 9, "Kuehler 3": 12}, "part")
+    assert (merge.text, merge.into) == ("Kuehler 2", "Kühler 2")

@@ -47,9 +47,9 @@ def test_what_fits_has_no_problems(tmp_path):
 @pytest.mark.parametrize(
     ("text", "line", "column", "value", "rule", "step"),
     [
-        ("unit: km\nnmae: x\n", 2, "", "nmae", "is not a known key", "did you mean 'name'?"),
+        ("unit: km\nnmae: x\n", 2, "nmae", "", "is not a known key", "did you mean 'name'?"),
         ("unit: mile\n", 1, "unit", "mile", "is not one of the allowed words", "'miles'"),
-        ("units: km\n", 1, "", "units", "is not a known key", "'unit'"),
+        ("units: km\n", 1, "units", "", "is not a known key", "'unit'"),
         ("unit: km\nname: 5\n", 2, "name", "5", "must be text", "put it in quotes"),
         ("unit: km\nname: ''\n", 2, "name", "", "must not be empty", ""),
         ("unit: km\nday: 1.2.24\n", 2, "day", "1.2.24", "a date written YYYY-MM-DD", ""),
@@ -58,9 +58,9 @@ def test_what_fits_has_no_problems(tmp_path):
         ("unit: km\nratio: x\n", 2, "ratio", "x", "must be a number", ""),
         ("unit: km\nwords: [a]\n", 2, "words", "", "needs at least 2 entries", ""),
         ("unit: km\nwords:\n- a\n- 2\n", 4, "words.1", "2", "must be text", "quotes"),
-        ("unit: km\ntable:\n", 2, "table", "None", "must be text or a group of keys", ""),
-        ("unit: km\ntable: {}\n", 2, "table", "", "the key 'file' is missing", ""),
-        ("unit: km\ntable:\n  fil: x\n", 3, "table", "fil", "is not a known key", "'file'"),
+        ("unit: km\ntable:\n", 2, "table", "", "must be text or a block of", ""),
+        ("unit: km\ntable: {}\n", 2, "table.file", "", "the key 'file' is missing", ""),
+        ("unit: km\ntable:\n  fil: x\n", 3, "table.fil", "", "is not a known key", "'file'"),
         ("unit: km\ntable: {file: a, query: b}\n", 2, "table", "", "only one may be said", ""),
     ],
 )  # fmt: skip
@@ -71,10 +71,27 @@ def test_each_rule_is_told_with_its_place(tmp_path, text, line, column, value, r
     assert step in found.next_step
 
 
-def test_a_missing_key_is_told_with_what_was_written_for_it(tmp_path):
-    found = problems(tmp_path, "units: km\n")
-    assert {one.rule for one in found} == {"is not a known key", "the key 'unit' is missing"}
-    assert any("did you write 'units' for it?" in one.next_step for one in found)
+def test_a_misspelt_key_is_one_problem_though_the_right_one_is_missing(tmp_path):
+    (found,) = problems(tmp_path, "units: km\n")
+    assert "did you mean 'unit'?" in found.next_step
+
+
+def test_a_missing_key_is_told_at_the_nearest_line_above_it(tmp_path):
+    (found,) = problems(tmp_path, "name: x\n")
+    assert (found.column, found.line) == ("unit", 1)
+    assert found.rule == "the key 'unit' is missing or blank"
+
+
+def test_an_entry_under_the_wrong_heading_is_one_problem(tmp_path):
+    """Not one for each of its keys."""
+    (found,) = problems(tmp_path, "unit: km\none: 1\ntwo: 2\nthree: 3\nfour: 4\n")
+    assert found.rule == "holds keys that are not known here: one, two, three, four"
+    assert "right heading" in found.next_step
+
+
+def test_problems_come_in_the_order_of_the_lines(tmp_path):
+    found = problems(tmp_path, "name: 1\nday: soon\nunit: inch\nratio: 7\n")
+    assert [one.line for one in found] == [1, 2, 3, 4]
 
 
 def test_all_problems_are_told_at_once(tmp_path):

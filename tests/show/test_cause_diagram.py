@@ -9,15 +9,8 @@ import pytest
 from rca.causes.case.entries import BRANCHES, Layer
 from rca.causes.case.evidence import judge_evidence, link_support
 from rca.causes.case.investigation import Investigation
-from rca.show.cause_diagram import (
-    FONT,
-    LINE,
-    NO_BRANCH,
-    PER_BOLD,
-    cause_diagram,
-    causes_by_branch,
-    diagram_text,
-)
+from rca.show.cause_diagram import FONT, LINE, PER_BOLD, cause_diagram
+from rca.show.causes_by_branch import NO_BRANCH, branch_rows, causes_by_branch, diagram_text
 from tests.cases import case_of, causes, rich_case
 
 WORDS = "the oil in the tank is hot and thin when the pump is asked for full flow"
@@ -161,3 +154,14 @@ def test_case_without_causes_is_a_bare_spine() -> None:
     """Nothing stated: the effect stands alone, and nothing fails."""
     figure = drawn(case_of())
     assert [plain(one.text) for one in figure.layout.annotations] == ["It failed 3 times"]
+
+
+def test_branches_without_a_cause_are_listed_as_such_on_the_sheet():
+    """An empty branch is a question that nobody has asked yet."""
+    case = rich_case()
+    support = link_support(case, judge_evidence(case))
+    rows = dict(branch_rows(case, support=support))
+    assert list(rows)[: len(case.branches)] == list(case.branches)
+    assert rows["design"] == []
+    told = {says for causes in rows.values() for says, _ in causes}
+    assert {case.says(name) for name in case.below("problem")} <= told

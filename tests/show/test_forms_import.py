@@ -6,6 +6,7 @@ import pytest
 from rca.records.fleet import read_fleet
 from rca.records.importing.answering import import_with_answers
 from rca.show.forms import ImportForm, import_form
+from tests.records.test_importing_files import two_files
 
 ROWS = """\
 Vehicle;Date;Component;Side;Type;Work;Amount;Text
@@ -150,11 +151,23 @@ def test_another_file_in_the_list_does_not_change_what_was_looked_at(made, tmp_p
     """Answers belong to the file that was looked at, whatever is chosen in the list meanwhile."""
     (tmp_path / "other.csv").write_text("a,b\n1,2\n", encoding="utf-8")
     made.folder.value = f"{tmp_path}/"
-    made.file.value = "other.csv"
+    made.file.value = str(tmp_path / "other.csv")
     fill(made)
     assert made.proposal.path.name == "export.csv"
     assert (tmp_path / "export.csv.answers.yaml").is_file()
     assert not (tmp_path / "other.csv.answers.yaml").exists()
+
+
+def test_a_file_dragged_in_beside_the_workbook_can_be_chosen(made, tmp_path, monkeypatch):
+    """Whatever folder is named, files that come to lie beside the workbook are offered too."""
+    (tmp_path / "here").mkdir()
+    monkeypatch.chdir(tmp_path / "here")
+    (tmp_path / "here" / "dragged in.csv").write_text("a,b\n1,2\n", encoding="utf-8")
+    press(made, "List the files again")
+    assert made.look_messages.text == "2 files can be chosen."
+    assert ("dragged in.csv (beside this workbook)", "dragged in.csv") in made.file.options
+    made.folder.value = "."
+    assert ("dragged in.csv", "dragged in.csv") in made.file.options
 
 
 def test_units_beside_the_repairs_are_taken_in_and_named_in_the_command(export, tmp_path):
@@ -162,7 +175,7 @@ def test_units_beside_the_repairs_are_taken_in_and_named_in_the_command(export, 
     (tmp_path / "my units.csv").write_text(listed, encoding="utf-8")
     form = ImportForm(str(export), out_folder=str(tmp_path / "fleet"),
                       report_folder=str(tmp_path / "r"))  # fmt: skip
-    form.further["units"].value = "my units.csv"
+    form.further["units"].value = str(tmp_path / "my units.csv")
     press(form, "Look at the file")
     fill(form)
     press(form, "Write the fleet folder")
@@ -179,7 +192,7 @@ def test_errors_are_told_in_words(tmp_path, made):
     assert "write the fleet folder first" in made.page_messages.text
     (tmp_path / "empty.csv").write_text("", encoding="utf-8")
     made.folder.value = str(tmp_path)
-    made.file.value = "empty.csv"
+    made.file.value = str(tmp_path / "empty.csv")
     press(made, "Look at the file")
     assert made.look_messages.text.startswith("Not done: empty.csv")
 
@@ -229,3 +242,19 @@ def test_text_of_the_file_cannot_inject_markup(tmp_path):
     assert "&lt;img" in shown
     assert "<img" not in shown
     assert "<b>swap" not in shown
+
+
+def test_a_second_file_of_repairs_is_taken_in_and_named_in_the_command(tmp_path):
+    first, second = two_files(tmp_path)
+    form = ImportForm(str(first), out_folder=str(tmp_path / "fleet"),
+                      report_folder=str(tmp_path / "r"))  # fmt: skip
+    form.further["repairs 2"].value = str(second)
+    press(form, "Look at the file")
+    assert form.look_messages.text.startswith("failures.csv: 300 rows. 2 questions are open")
+    assert "74 rows read as repairs" in form.proposed.value
+    form.cards["all_rows.reason"]._fields.field.value = "failure"
+    form.cards["repairs 2.all_rows.reason"]._fields.field.value = "planned"
+    press(form, "Use these answers")
+    press(form, "Write the fleet folder")
+    assert "300 repair rows read, 300 used" in form.write_messages.text
+    assert f"rca import {first} {second} --out" in form.write_messages.text

@@ -248,7 +248,7 @@ def test_without_records_a_claim_says_so(made):
 
 def test_a_test_is_added_and_its_result_written_down(made):
     test = panel(made, "Test")
-    test.does.value, test.cost.value = "Look into the feed with a mirror", "15"
+    test.does.value, test.cost.value = "Look into the feed with a probe", "15"
     press(test, "Add this test")
     assert "tells no causes apart" in test.messages.text
     test.shows["blocked"].value, test.shows["dirty"].value = "fail", "pass"

@@ -1,13 +1,19 @@
 """The study of a part as a form, and what it exports, without a browser."""
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from rca.causes.extent import Extent
+from rca.causes.fix.outlook import outlook_from_now
+from rca.causes.fix.verdict import judge
 from rca.show.figure_data import figure_data
 from rca.show.forms import PartStudyForm
+from rca.show.forms.study_ahead import extent_text, outlooks_text
+from tests.causes.fix.test_verdict import PLAN, WORKS, fleet
 from tests.causes.test_selection import PARTS, UNITS, repairs
 from tests.small_fleet import DEFAULT_YAML, write_fleet
 
@@ -137,3 +143,39 @@ def test_a_fleet_without_units_and_parts_is_studied_as_far_as_it_goes(tmp_path):
     form = PartStudyForm(str(folder), month="2024-12")
     assert [value for _, value in form.units.options] == [""]
     assert form.messages.text.startswith("Shown")
+
+
+def test_which_way_pays_is_told_or_why_it_is_not_known(made):
+    text = made.text.value
+    assert "Which way pays" in text
+    assert "cost of repairs (EUR per" in text
+    for why in made.study.findings.worth["pump"].why_not.values():
+        assert why.replace("'", "&#x27;") in text
+
+
+def test_parts_needed_are_told_with_both_ranges(made):
+    forecast = made.study.findings.forecasts["pump"]
+    text = made.text.value
+    assert "Parts needed" in text
+    for row in forecast.rows:
+        for count in (row.parts, row.failures):
+            assert f"{count.lower95} to {count.upper95}" in text
+
+
+def test_what_an_answer_takes_and_how_far_a_finding_reaches():
+    """Built from results as the findings hold them."""
+    pieces, applied = fleet(WORKS)
+    looks = pd.date_range("2024-01-31", "2024-03-31", freq="ME")
+    now = judge(pieces, applied, PLAN, looks=looks)
+    outlook = outlook_from_now(now, draws=100)
+    text = outlooks_text([now], {PLAN.fix: outlook})
+    assert f"shown by {outlook.first_month:%Y-%m}" in text
+    assert "100 simulated futures" in text
+    assert text.count("of the failure rate") == len(outlook.chances)
+    assert outlooks_text([now], {}) == ""
+    one = Extent("pump", "lot = L1", "attribute", ("A",), 3, "most failures", 40, "such units",
+                 ((0.1, 21), (0.05, 31)))  # fmt: skip
+    assert "inspect 21 of the 40 such units" in extent_text([one])
+    every = replace(one, samples=((0.1, 40), (0.05, 40)))
+    assert "inspect all 40 such units" in extent_text([every])
+    assert extent_text([]) == ""

@@ -53,6 +53,29 @@ def test_input_that_changes_while_it_is_read_makes_no_report(tmp_path, in_proces
     assert not (out / "2026-03").exists()
 
 
+def test_a_table_that_is_missing_is_refused_with_the_name_that_was_meant(tmp_path, in_process):
+    folder, out = little_fleet(tmp_path / "fleet"), tmp_path / "out"
+    (folder / "repairs.csv").rename(folder / "repair.csv")
+    assert input_hashes(folder, read_settings(folder))["repairs.csv"] == "cannot be read"
+    with pytest.raises(Refused, match=r"repairs\.csv.*\n?.*did you mean 'repair\.csv'"):
+        write_report(folder, month="2026-03", out=out)
+    assert [path.name for path in out.iterdir()] == [".lock"]
+
+
+def test_a_table_that_goes_while_the_report_is_made_is_told_as_a_change(
+    tmp_path, in_process, monkeypatch
+):
+    folder = little_fleet(tmp_path / "fleet")
+
+    def run_and_lose_the_table(source, target, **more):
+        run_in_process(source, target, **more)
+        (folder / "units.csv").unlink()
+
+    monkeypatch.setattr(report, "run_workbook", run_and_lose_the_table)
+    with pytest.raises(Refused, match=r"units.csv: changed while it was read"):
+        write_report(folder, month="2026-03", out=tmp_path / "out")
+
+
 def test_secrets_are_in_no_file_and_in_no_message(tmp_path, monkeypatch):
     """The address of a database, its password, and the salt: whatever goes wrong or well."""
     address = "sqlite:///" + str(tmp_path / "db-with-gehe1mnis.db")

@@ -99,3 +99,62 @@ def test_each_term_of_the_page_is_explained_in_its_last_section(demo_report):
     text = page.method_section(demo_report.summary).html
     for term in ("Life", "Shape", "Failed again", "Effect", "Cause", "Range in brackets", "Hints"):
         assert f"{term.lower()}" in text.lower()
+
+
+def money_of(summary, **changed):
+    """Return the section of a part whose worth of removing the cause is changed."""
+    found = copy.deepcopy(summary)
+    part = next(one for one in found["parts"] if one["money"] and one["money"]["cause_worth"])
+    part["money"]["cause_worth"].update(changed)
+    return page.part_section(found, part["part"]).html
+
+
+def test_what_removing_the_cause_may_cost_is_said_as_far_as_it_is_settled(demo_report):
+    summary = demo_report.summary
+    pays = money_of(summary, value=900, lower=300, upper=1200)
+    assert "pays as long as it costs less than" in pays
+    assert "is not settled" in money_of(summary, value=100, lower=-300, upper=500)
+    assert "does not pay" in money_of(summary, value=-300, lower=-500, upper=-100)
+
+
+def test_replacing_early_is_advised_only_where_it_pays_and_safety_comes_first(demo_report):
+    found = copy.deepcopy(demo_report.summary)
+    part = next(one for one in found["parts"] if one["money"] and one["money"]["replace_at"])
+    part["money"]["replace_at"]["pays"], part["safety_critical"] = True, True
+    text = page.part_section(found, part["part"]).html
+    assert "would cost least at" in text
+    assert "the maker's interval comes first" in text
+    part["money"]["replace_at"]["pays"] = False
+    assert "by cost alone, let it run" in page.part_section(found, part["part"]).html
+
+
+def test_what_is_not_answered_says_why(demo_report):
+    for part in demo_report.summary["parts"]:
+        if part["mode"] is None:
+            text = page.part_section(demo_report.summary, part["part"]).html
+            assert ("Not answered:" in text) == bool(part["money"]["why_not"])
+
+
+def test_parts_needed_stand_apart_from_failures_where_they_differ(demo_report):
+    text = page.needs_section(demo_report.summary).html
+    rows = demo_report.summary["forecast"]
+    differ = {row["part"] for row in rows
+              if row["failures"] != {key: row[key] for key in row["failures"]}}  # fmt: skip
+    assert differ
+    assert text.count(">new parts<") - text.count("<td>new parts</td>") == len(differ)
+    alike = {row["part"] for row in rows} - differ
+    assert text.count("failures, each with a new part") == len(alike)
+
+
+def test_a_fix_under_way_says_what_would_decide_it(demo_report):
+    summary = demo_report.summary
+    text = page.fixes_section(summary).html
+    open_ = [fix for fix in summary["fixes"] if fix["outlook"]]
+    planned = [fix for fix in summary["planned_fixes"] if fix["outlook"]]
+    assert open_
+    assert text.count("Chance of an answer") == len(open_) + len(planned)
+    never = copy.deepcopy(summary)
+    for fix in never["fixes"]:
+        if fix["outlook"]:
+            fix["outlook"].update(first_month=None, failure_free_months=None, likely_month=None)
+    assert "Not even failure-free months" in page.fixes_section(never).html

@@ -15,6 +15,8 @@ from rca.causes.case.support import LinkSupport, Support
 from rca.causes.case.weighing import Weighing, weigh
 from rca.records.fleet import Fleet
 
+BrokenLink = tuple[Link, LinkSupport]
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Assessment:
@@ -28,23 +30,32 @@ class Assessment:
     upstream: tuple[UpstreamCheck, ...]
     findings: tuple[Finding, ...]
 
-    def weakest_link(self, cause: str) -> tuple[Link, LinkSupport] | None:
+    def weakest_link(self, cause: str) -> BrokenLink | None:
         """The first link on the way from a cause to the problem that is not supported.
 
         Where several ways lead to the problem, one that is supported throughout is enough;
         None then.
         """
-        broken: tuple[Link, LinkSupport] | None = None
+        return self._weakest(cause, {})
+
+    def _weakest(self, cause: str, known: dict[str, BrokenLink | None]) -> BrokenLink | None:
+        """Follow every way upward once; `known` holds what was found of other causes."""
+        if cause in known:
+            return known[cause]
+        broken: BrokenLink | None = None
+        known[cause] = None
         for link in (one for one in self.support if one.cause == cause):
             state = self.support[link]
-            found: tuple[Link, LinkSupport] | None
+            found: BrokenLink | None
             if state.state is not Support.SUPPORTED:
                 found = (link, state)
             else:
-                found = None if link.effect == PROBLEM else self.weakest_link(link.effect)
+                found = None if link.effect == PROBLEM else self._weakest(link.effect, known)
             if found is None:
-                return None
+                broken = None
+                break
             broken = broken or found
+        known[cause] = broken
         return broken
 
     def supported(self, cause: str) -> bool:

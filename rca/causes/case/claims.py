@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.stats.contingency import odds_ratio
 
 from rca.causes.case.exposure import (
     Days,
@@ -24,7 +23,7 @@ from rca.causes.case.exposure import (
     watched_spans,
     within_spans,
 )
-from rca.causes.case.observations import Claim, Survey
+from rca.causes.case.observations import Claim
 from rca.errors import NoAnswer, NoFit
 from rca.life.rates import dispersion, ratio_limits
 from rca.life.sample import Interval
@@ -95,19 +94,6 @@ def compute_claim(claim: Claim, fleet: Fleet, *, lives: pd.DataFrame | None = No
     failures = within_spans(spans, repairs_of(fleet, claim.part, mode=claim.mode))
     spans, failures = _split(claim, fleet, spans, failures)
     return _compare(spans, failures, claim.per)
-
-
-def compute_survey(survey: Survey, *, confidence: float = 0.95) -> tuple[float, Interval]:
-    """Odds ratio of finding the cause on failed against not failed units, with exact limits.
-
-    Conditional maximum likelihood and Fisher's exact limits, as in scipy.stats.contingency.
-    """
-    failed, good = survey.failed, survey.not_failed
-    table = [[failed.seen, failed.of - failed.seen], [good.seen, good.of - good.seen]]
-    found = odds_ratio(np.array(table), kind="conditional")
-    limits = found.confidence_interval(confidence_level=confidence)
-    interval = Interval(float(limits.low), float(limits.high), confidence, "Fisher exact")
-    return float(found.statistic), interval
 
 
 def _compared_units(claim: Claim, fleet: Fleet) -> set[str]:

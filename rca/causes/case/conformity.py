@@ -39,7 +39,7 @@ class Conformity:
     """A reading judged against its limits; all values in `unit`.
 
     `probability` that the true value is inside the limits, `guard` the width kept from them;
-    both None where they do not exist, and `reason` says why.
+    both None where they do not exist, and `reason` says why; `brief` is the reason in a few words.
     """
 
     verdict: Verdict
@@ -49,6 +49,7 @@ class Conformity:
     uncertainty: float | None = None
     guard: float | None = None
     probability: float | None = None
+    brief: str = ""
 
     def __str__(self) -> str:
         return f"{self.verdict}: {self.reason}"
@@ -90,14 +91,16 @@ def judge(
         standard_uncertainty=uncertainty,
         guard_factor=factor,
     )[0]
+    of = f" {unit}" if unit else ""
     reason = (
-        f"{_to_uncertainty(value, uncertainty)} {unit} with standard uncertainty "
-        f"{uncertainty:.2g}, {limit_words(low, high)}, kept {guard:.2g} away; "
+        f"{_to_uncertainty(value, uncertainty)}{of} with standard uncertainty "
+        f"{uncertainty:.2g}{of}, {limit_words(low, high)}{of}, guard band {guard:.2g}{of}; "
         f"inside with probability {probability_words(probability)}"
     )
     if low + guard > high - guard:
         reason += "; the instrument is too coarse for limits so close: no reading can pass"
-    return Conformity(VERDICT[place], reason, unit, value, uncertainty, guard, probability)
+    brief = f"{_to_uncertainty(value, uncertainty)}{of}, {limit_words(low, high)}{of}"
+    return Conformity(VERDICT[place], reason, unit, value, uncertainty, guard, probability, brief)
 
 
 def _to_uncertainty(value: float, uncertainty: float) -> str:

@@ -115,6 +115,7 @@ class Problem:
     statement: str
     effect: str = ""
     severity: str = ""
+    effect_probability: float | None = None
     first_seen: str = ""
     trigger: str = ""
     is_is_not: Mapping[str, tuple[str, str]] = field(default_factory=dict)

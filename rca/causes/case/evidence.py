@@ -6,12 +6,13 @@ from enum import StrEnum
 
 import pandas as pd
 
-from rca.causes.case.claims import RatioFound, compute_claim, compute_survey
+from rca.causes.case.claims import RatioFound, compute_claim
 from rca.causes.case.conformity import Conformity, Verdict, conformity
 from rca.causes.case.entries import Link
 from rca.causes.case.investigation import Investigation
 from rca.causes.case.observations import Evidence, EvidenceKind
 from rca.causes.case.support import LinkSupport, Support
+from rca.causes.case.surveys import OddsFound, compute_survey
 from rca.errors import RcaError
 from rca.life.sample import Interval
 from rca.records.conditions import rows_where
@@ -31,14 +32,18 @@ class Standing(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """One piece of evidence as it stands today, with the reason and what was computed."""
+    """One piece of evidence as it stands today, with the reason and what was computed.
+
+    `brief` is the reason as it stands beside a link, "" where the reason itself is short.
+    """
 
     id: str
     kind: EvidenceKind
     standing: Standing
     reason: str
     conformity: Conformity | None = None
-    ratio: RatioFound | None = None
+    ratio: RatioFound | OddsFound | None = None
+    brief: str = ""
 
     @property
     def sound(self) -> bool:
@@ -96,8 +101,11 @@ def _judge_measurement(case: Investigation, one: Evidence) -> Judged:
         standing = Standing.NOT_PROVED
     else:
         standing = Standing.NOT_CHECKED
-    reason = f"{measured.quantity} {one.when} {found}"
-    return Judged(one.id, one.kind, standing, reason, conformity=found)
+    read = f"{measured.quantity} {one.when} {found.verdict}: "
+    return Judged(
+        one.id, one.kind, standing, read + found.reason, conformity=found,
+        brief=read + (found.brief or found.reason),
+    )  # fmt: skip
 
 
 def _judge_claim(
@@ -140,15 +148,10 @@ def _judge_survey(one: Evidence) -> Judged:
     survey = one.survey
     if survey is None:
         return Judged(one.id, one.kind, Standing.NOT_CHECKED, "no survey")
-    odds, interval = compute_survey(survey)
-    standing, rule = _against_bounds(interval, survey.ratio_above, survey.ratio_below)
-    reason = (
-        f"found on {survey.failed.seen} of {survey.failed.of} failed and "
-        f"{survey.not_failed.seen} of {survey.not_failed.of} other units; "
-        f"odds ratio {odds:.3g}, {interval}"
-    )
-    reason += "" if standing is Standing.HOLDS else f"; {rule}"
-    return Judged(one.id, one.kind, standing, reason)
+    found = compute_survey(survey)
+    standing, rule = _against_bounds(found.interval, survey.ratio_above, survey.ratio_below)
+    missed = "" if standing is Standing.HOLDS else f"; {rule}"
+    return Judged(one.id, one.kind, standing, f"{found}{missed}", ratio=found)
 
 
 def _judge_test(case: Investigation, one: Evidence) -> Judged:
@@ -205,36 +208,4 @@ def _support(case: Investigation, link: Link, judged: Mapping[str, Judged]) -> L
 
 
 def _reasons(judged: list[Judged]) -> str:
-    return "; ".join(f"{one.id} ({one.kind}) {one.reason}" for one in judged)
-
-
-def standing_now(
-    judged: Mapping[str, Judged], support: Mapping[Link, LinkSupport]
-) -> dict[str, str]:
-    """States of all evidence and links in words, to be kept for the next run."""
-    states = {name: str(one.standing) for name, one in judged.items()}
-    return states | {str(link): str(one.state) for link, one in support.items()}
-
-
-def what_changed(
-    before: Mapping[str, str], judged: Mapping[str, Judged], support: Mapping[Link, LinkSupport]
-) -> list[str]:
-    """What changed since the states kept at the last run, with today's reason.
-
-    Parameters
-    ----------
-    before
-        States of the last run, from `standing_now`.
-    judged, support
-        Evidence and links as they stand today.
-    """
-    reasons = {name: one.reason for name, one in judged.items()}
-    reasons |= {str(link): one.reason for link, one in support.items()}
-    now = standing_now(judged, support)
-    changed = [
-        f"{name}: {before[name]} before, {state} now ({reasons[name]})"
-        for name, state in now.items()
-        if name in before and before[name] != state
-    ]
-    changed += [f"{name}: new, {state}" for name, state in now.items() if name not in before]
-    return changed + [f"{name}: no longer in the file" for name in before if name not in now]
+    return "; ".join(f"{one.id} ({one.kind}) {one.brief or one.reason}" for one in judged)

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from rca.causes.case import quantities
 from rca.causes.case.investigation import Investigation
 from rca.causes.case.observations import Measurement, Taken
-from rca.causes.case.schema_faults import Fault, Keys
+from rca.records.schema import Fault, Keys
 
 
 def measurement_faults(case: Investigation) -> Iterator[Fault]:

@@ -19,6 +19,7 @@ problem:
   statement: (the part failed so many times in so many months)
   effect: # what it does to the unit or the service
   severity: # physical safety, road call, unit change, bad order (or a grade of your own scale)
+  effect_probability: # share of these failures that have that effect, 0 to 1
   first_seen:
   trigger: # why it is looked into now
   what: {is: , is_not: }
@@ -32,7 +33,7 @@ problem:
   not_caught_because: no-check # which check should have seen it, and why it did not
 
 causes:
-  # Each says a full sentence that can follow "because".
+  # Each says a full sentence that can follow "because". Names are yours: rename, add, remove.
   # layer: physical / upstream / human or procedural / organisational
   # branch: part itself, upstream supply, control or command, mating parts, duty and driver use,
   #         environment, maintenance, parts supply, measurement, design
@@ -45,17 +46,23 @@ causes:
     says: (what loaded, heated or soiled it)
     layer: upstream
     branch: mating parts
-    because: allowed
+    because: load-allowed
     also_on_good_units: not checked # yes / no / not checked
     check: (what would show that this is not so, before the part is refitted)
   starved:
     says: (what was fed or commanded wrongly)
     layer: upstream
     branch: upstream supply
-    because: allowed
+    because: feed-allowed
     check: {measurement: supply}
-  allowed:
-    says: (what made that the normal thing)
+  # Rivals need ends of their own: with one end for both, nothing could tell them apart.
+  load-allowed:
+    says: (what made that load the normal thing)
+    layer: organisational
+    branch: maintenance
+    stop: (why the chain stops here)
+  feed-allowed:
+    says: (what made that feed the normal thing)
     layer: organisational
     branch: maintenance
     stop: (why the chain stops here)
@@ -110,9 +117,26 @@ tests:
 
 fixes:
   # kind: correction (makes it work), containment (holds it back), corrective (removes the cause)
+  # first-fix:
+  #   does: (what to do)
+  #   kind: corrective
+  #   cause: overloaded # which cause it removes; one, or a list
+  #   owner: # a role, no names
+  #   due: # YYYY-MM-DD; and done: when it is
+  #   measure: # what is compared before and after
+  #   review: # YYYY-MM-DD, when its effect is looked at
 
 conclusion:
   # cause:, confidence: proved / probable / possible, date:, by:
+
+costs: # in the currency above; each line that is filled in gives its answer on the sheet
+  restored_part: # a restored part, without fitting
+  new_part: # a new part, without fitting
+  each_failure: # labour, towing and downtime of one failure
+  cause_removed: # removing the upstream cause, once
+  life_with_cause: # how long a part lasts with the cause, how long without
+  life_without_cause:
+  life_unit: # months, hours, km
 """
 
 

@@ -12,11 +12,12 @@ from typing import Any
 
 from rca.causes.case import entries, observations
 from rca.causes.case.entries import Check, Gate, Seen, SignOff
+from rca.causes.case.graph_rules import gate_faults
 from rca.causes.case.investigation import Investigation
-from rca.causes.case.reference_rules import gate_faults, reference_faults
-from rca.causes.case.schema_faults import Fault, schema_faults, without_blanks
-from rca.errors import Problem, Refused
+from rca.causes.case.reference_rules import reference_faults
+from rca.errors import Refused
 from rca.records.files import line_of, package_json
+from rca.records.schema import in_order, placed, schema_faults, without_blanks
 
 SCHEMA = "causes/case/investigation.schema.json"
 IS_IS_NOT = ("what", "where", "when", "how_much")
@@ -66,17 +67,8 @@ def parse_investigation(data: Any, *, file: str = "") -> Investigation:
         investigation = _investigation(plain, data, file)
         faults = reference_faults(investigation)
     if faults:
-        raise Refused([_problem(fault, data, file) for fault in faults])
+        raise Refused(in_order(placed(fault, data, file) for fault in faults))
     return investigation
-
-
-def _problem(fault: Fault, data: Any, file: str) -> Problem:
-    """Give a fault its file and its line (the nearest key above that has one)."""
-    line = line_of(data, fault.keys)
-    if not line and hasattr(data, "lc"):
-        line = int(data.lc.line) + 1
-    key = ".".join(str(step) for step in fault.keys)
-    return Problem(file, line, key, fault.value, fault.rule, fault.next_step)
 
 
 def _investigation(plain: dict[str, Any], data: Any, file: str) -> Investigation:

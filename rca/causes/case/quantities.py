@@ -3,10 +3,15 @@
 The library behind this is pint; it is loaded only when a unit is first asked for.
 """
 
+import re
 from functools import cache
 from typing import Any
 
 from rca.errors import RcaError
+
+LONGEST = 40
+POWERS = re.compile(r"(\*\*|\^)\s*\(|\d\s*(\*\*|\^)|\d{4,}")
+"""Powers of powers and long numbers: no unit of the bench has them, and they can take for ever."""
 
 
 @cache
@@ -19,6 +24,8 @@ def _registry() -> Any:
 @cache
 def _unit(text: str) -> Any:
     """The unit that `text` names, or None."""
+    if len(text) > LONGEST or POWERS.search(text):
+        return None
     registry = _registry()
     try:
         return registry.parse_units(text)

@@ -5,16 +5,15 @@ Each rule yields faults with the place and what to do; all of them are reported 
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from graphlib import CycleError, TopologicalSorter
 from typing import Any
 
 from rca.causes.case.entries import NOT_CAUGHT, PROBLEM, SOMETHING_ELSE, Gate, Link, Seen
+from rca.causes.case.graph_rules import loops, too_large
 from rca.causes.case.investigation import Investigation
 from rca.causes.case.measurement_rules import measurement_faults
 from rca.causes.case.observations import Claim, Evidence, EvidenceKind, ProposedTest
 from rca.causes.case.outcomes import PASS_FAIL, outcomes_of
-from rca.causes.case.schema_faults import Fault, Keys
-from rca.records.schema import did_you_mean
+from rca.records.schema import Fault, Keys, did_you_mean
 
 KIND_OF_DETAIL = {
     "measurement": (EvidenceKind.MEASURED,),
@@ -25,37 +24,10 @@ KIND_OF_DETAIL = {
 }
 
 
-def gate_faults(plain: Mapping[str, Any]) -> list[Fault]:
-    """Faults in how `because` is written: exactly one of any, all, or at_least with of."""
-    starts: list[tuple[Keys, Any]] = [
-        (("problem", key), plain["problem"].get(key)) for key in ("because", "not_caught_because")
-    ]
-    for name, cause in plain.get("causes", {}).items():
-        starts.append((("causes", name, "because"), cause.get("because")))
-    return [fault for keys, gate in starts for fault in _one_gate(keys, gate)]
-
-
-def _one_gate(keys: Keys, gate: Any) -> Iterator[Fault]:
-    if not isinstance(gate, Mapping):
-        return
-    words = set(gate)
-    if words not in ({"any"}, {"all"}, {"at_least", "of"}):
-        found = ", ".join(sorted(words))
-        rule = "must have exactly one of: any, all, or at_least together with of"
-        yield Fault(keys, found, rule, "nest a second block inside the list where both are meant")
-        return
-    inputs = gate[next(iter(words - {"at_least"}))]
-    if gate.get("at_least", 0) > len(inputs):
-        rule = f"must not ask for more than the {len(inputs)} listed under 'of'"
-        yield Fault((*keys, "at_least"), str(gate["at_least"]), rule)
-    for one in inputs:
-        yield from _one_gate(keys, one)
-
-
 def reference_faults(case: Investigation) -> list[Fault]:
     """Every fault between the entries of an investigation, in the order of the file."""
     faults = [*_doubled_ids(case), *_dangling_causes(case)]
-    faults = faults or list(_loops(case))
+    faults = faults or list(loops(case)) or list(too_large(case))
     if faults:
         return faults
     checks = (_ends, _branches, measurement_faults, _evidence, _tests, _checks, _fixes, _conclusion)
@@ -94,20 +66,8 @@ def _dangling_causes(case: Investigation) -> Iterator[Fault]:
 
 def _must_be_known(keys: Keys, name: str, known: Mapping[str, Any], what: str) -> Iterator[Fault]:
     if name not in known:
-        step = did_you_mean(name, list(known)) or f"add it under the {what}s first"
+        step = did_you_mean(name, list(known)) if known else f"add it under {what}s: first"
         yield Fault(keys, name, f"there is no {what} of this name", step)
-
-
-def _loops(case: Investigation) -> Iterator[Fault]:
-    gates = ((name, cause.because) for name, cause in case.causes.items())
-    graph = {name: list(gate.causes()) if gate else [] for name, gate in gates}
-    try:
-        TopologicalSorter(graph).prepare()
-    except CycleError as error:
-        loop = " because ".join(reversed(error.args[1]))
-        rule = "causes must not lead back to themselves"
-        step = "a vicious circle is told by two causes: what started it, and what kept it going"
-        yield Fault(("causes", error.args[1][-1], "because"), loop, rule, step)
 
 
 def _ends(case: Investigation) -> Iterator[Fault]:

@@ -7,17 +7,24 @@ asks for two reasons for each cause). Only what a program can see is looked at.
 """
 
 import re
-from collections import defaultdict
 from collections.abc import Iterator, Mapping
 
-from rca.causes.case.claims import compute_survey
 from rca.causes.case.entries import NOT_CAUGHT, PROBLEM, Gate, Layer, Link
-from rca.causes.case.evidence import Judged, Standing
+from rca.causes.case.evidence import Judged
 from rca.causes.case.investigation import Investigation
-from rca.causes.case.observations import Evidence
-from rca.causes.case.review_actions import conclusion_findings, fix_findings
+from rca.causes.case.review_actions import (
+    conclusion_findings,
+    contradicted_causes,
+    fix_findings,
+)
+from rca.causes.case.review_evidence import (
+    evidence_findings,
+    link_findings,
+    weighing_findings,
+)
 from rca.causes.case.review_words import Finding
-from rca.causes.case.support import LinkSupport, Support
+from rca.causes.case.support import LinkSupport
+from rca.causes.case.surveys import compute_survey
 from rca.causes.case.weighing import Weighing
 from rca.causes.case.why_chain import loose_causes
 
@@ -54,10 +61,10 @@ def review(
         *_graph(case),
         *_ends(case),
         *_good_units(case, support),
-        *_links(case, support),
-        *_evidence(case, judged),
-        *(_weights(case, weighing) if weighing else ()),
-        *fix_findings(case),
+        *link_findings(case, support),
+        *evidence_findings(case, judged),
+        *(weighing_findings(case, weighing) if weighing else ()),
+        *fix_findings(case, support),
         *conclusion_findings(case, support, weighing),
     )
 
@@ -183,7 +190,7 @@ def _good_units(case: Investigation, support: Mapping[Link, LinkSupport]) -> Ite
         do = "look for each cause on like units that did not fail"
         says = "units that did not fail were never examined"
         yield Finding("problem", case.problem.line, says, do)
-    settled = _needs_others(case) | _contradicted(support)
+    settled = _needs_others(case) | contradicted_causes(support)
     for name in case.below(PROBLEM):
         cause = case.causes[name]
         common = cause.also_on_good_units == "yes" or _just_as_common(case, name)
@@ -191,12 +198,6 @@ def _good_units(case: Investigation, support: Mapping[Link, LinkSupport]) -> Ite
             says = "just as common on units that did not fail, yet said to suffice by itself"
             do = "something else is needed too: put both under all:, or drop it"
             yield Finding(name, cause.line, says, do)
-
-
-def _contradicted(support: Mapping[Link, LinkSupport]) -> set[str]:
-    """Causes whose links are all contradicted: settled, nothing more to ask of them."""
-    alive = {link.cause for link, one in support.items() if one.state is not Support.CONTRADICTED}
-    return {link.cause for link in support} - alive
 
 
 def _needs_others(case: Investigation) -> set[str]:
@@ -220,83 +221,4 @@ def _needs_others(case: Investigation) -> set[str]:
 def _just_as_common(case: Investigation, name: str) -> bool:
     """Whether a survey found the cause about as often on good units (interval holds 1)."""
     surveys = [one.survey for one in case.evidence.values() if one.survey and name in one.supports]
-    return any(compute_survey(survey)[1].lower <= 1.0 for survey in surveys)
-
-
-def _links(case: Investigation, support: Mapping[Link, LinkSupport]) -> Iterator[Finding]:
-    todo = {
-        Support.UNSUPPORTED: "measure it, look it up, or draw it as unsupported",
-        Support.CONTRADICTED: "drop the link, or show what is wrong with that evidence",
-        Support.NOT_CHECKED: "take the reading, or run it with the records at hand",
-    }
-    on_chain = _on_the_chain(case)
-    for link, one in support.items():
-        settled = one.state is Support.CONTRADICTED and link not in on_chain
-        if one.state in todo and not settled and (not on_chain or link in on_chain):
-            line = case.causes[link.cause].line
-            yield Finding(str(link), line, f"{one.state}: {one.reason}", todo[one.state])
-
-
-def _on_the_chain(case: Investigation) -> set[Link]:
-    """Links below and above what was concluded, and the escape; none while it is open.
-
-    A rival that the evidence leaves without support needs no more work once another is named.
-    """
-    if case.conclusion is None:
-        return set()
-    named = set(case.conclusion.causes)
-    above = {name for name in case.causes if named & set(case.below(name))}
-    below = {one for name in named for one in case.below(name)}
-    whole = named | above | below
-    chosen = {link for link in case.links(PROBLEM) if link.cause in whole}
-    chosen = {link for link in chosen if link.effect == PROBLEM or link.effect in whole}
-    return chosen | set(case.links(NOT_CAUGHT))
-
-
-def _evidence(case: Investigation, judged: Mapping[str, Judged]) -> Iterator[Finding]:
-    origins: dict[tuple[str, str], list[str]] = defaultdict(list)
-    for name, one in case.evidence.items():
-        if one.source:
-            origins[one.source.casefold(), one.date].append(name)
-        if judged[name].standing is Standing.FAILS:
-            do = "correct or withdraw it, and look at what was built on it"
-            yield Finding(name, one.line, f"no longer holds: {judged[name].reason}", do)
-        if not _dated(case, one):
-            yield Finding(name, one.line, "has no date", "say when it was found")
-        if not (one.by or one.source or one.measurement or one.claim or one.record or one.test):
-            yield Finding(name, one.line, "nobody stands for it", "add by: (a role) or source:")
-    for (source, _), names in origins.items():
-        if len(names) > 1:
-            says = f"same source and date as {', '.join(names[:-1])}: {source}"
-            do = "enter one fact once, or say how they differ"
-            yield Finding(names[-1], case.evidence[names[-1]].line, says, do)
-    if case.evidence and not any(_speaks_against(one) for one in case.evidence.values()):
-        do = "look for what should be seen if the favourite were wrong"
-        yield Finding("evidence", 0, "all of it confirms, none could speak against", do)
-
-
-def _dated(case: Investigation, one: Evidence) -> bool:
-    """Whether evidence has a date: its own, that of its reading, test, or today's records."""
-    if one.measurement:
-        taken = case.measurements[one.measurement].taken(one.when)
-        return bool(one.date or (taken and taken.date) or taken is None)
-    if one.test:
-        done = case.tests[one.test].done
-        return bool(one.date or done is None or done.date)
-    return bool(one.date or one.claim or one.record)
-
-
-def _speaks_against(one: Evidence) -> bool:
-    return bool(one.contradicts) or bool({"unlikely", "impossible"} & set(one.if_true.values()))
-
-
-def _weights(case: Investigation, weighing: Weighing) -> Iterator[Finding]:
-    for name, explanation in weighing.contrary:
-        says = f"says expected of one cause and unlikely of another in: {explanation}"
-        do = "state it for the cause that decides, and leave the other out"
-        line = case.evidence[name].line if name in case.evidence else 0
-        yield Finding(name, line, says, do)
-    for name in weighing.useless_items:
-        line = (case.evidence.get(name) or case.tests[name]).line
-        do = "leave it out of the weighing, or state where it differs"
-        yield Finding(name, line, "is equally likely under every explanation", do)
+    return any(compute_survey(survey).interval.lower <= 1.0 for survey in surveys)

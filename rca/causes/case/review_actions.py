@@ -15,9 +15,14 @@ TELL_PEOPLE = re.compile(
 )
 
 
-def fix_findings(case: Investigation) -> Iterator[Finding]:
+def fix_findings(case: Investigation, support: Mapping[Link, LinkSupport]) -> Iterator[Finding]:
     """What would be rejected in the fixes: aim, owner, dates, and how the effect will be shown."""
+    refuted = contradicted_causes(support)
     for name, fix in case.fixes.items():
+        if fix.causes and refuted.issuperset(fix.causes):
+            says = f"aims at what the evidence contradicts: {', '.join(fix.causes)}"
+            do = "find the cause that holds, or show what is wrong with that evidence"
+            yield Finding(name, fix.line, says, do)
         yield from _one_fix(case, name, fix)
     kinds = {fix.kind for fix in case.fixes.values()}
     if case.conclusion and "corrective" not in kinds:
@@ -33,6 +38,12 @@ def fix_findings(case: Investigation) -> Iterator[Finding]:
         if name not in touched and not acted_on & set(case.below(name)) and cause.accepted is None:
             do = "add a fix whose cause: names it, or accepted: with who and why"
             yield Finding(name, cause.line, "concluded upon, but no action touches it", do)
+
+
+def contradicted_causes(support: Mapping[Link, LinkSupport]) -> set[str]:
+    """Causes whose links are all contradicted: settled, nothing more to ask of them."""
+    alive = {link.cause for link, one in support.items() if one.state is not Support.CONTRADICTED}
+    return {link.cause for link in support} - alive
 
 
 def _one_fix(case: Investigation, name: str, fix: Fix) -> Iterator[Finding]:

@@ -2,12 +2,15 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import islice
 
 from rca.causes.case.entries import NOT_CAUGHT, PROBLEM, Cause, Gate, Link
 from rca.causes.case.investigation import Investigation
 from rca.causes.case.support import LinkSupport
 
-SMALL_WORDS = """the a an it its this that these those no nobody nothing there they some all"""
+SMALL_WORDS = """the a an it its this that these those no nobody nothing there they some all
+one two three four five six seven eight nine ten several many most few both each every
+on in at after before during within over under between since"""
 BEGINNINGS = frozenset(SMALL_WORDS.split())
 MOST_READINGS = 30  # a page, not a book: further "therefore" readings are counted, not printed
 
@@ -30,11 +33,9 @@ def why_chain_text(
     if investigation.problem.not_caught_because:
         lines += ["", "Why was it not caught earlier?"]
         lines += _chain_lines(investigation, NOT_CAUGHT, support or {})
-    readings = list(therefore_lines(investigation))
+    readings = first_readings(investigation, MOST_READINGS)
     if readings:
-        lines += ["", "Read backwards:"] + [f"- {reading}" for reading in readings[:MOST_READINGS]]
-    if len(readings) > MOST_READINGS:
-        lines.append(f"- and {len(readings) - MOST_READINGS} more")
+        lines += ["", "Read backwards:"] + [f"- {reading}" for reading in readings]
     loose = loose_causes(investigation)
     if loose:
         lines += ["", "Not connected to the problem: " + ", ".join(loose)]
@@ -144,6 +145,28 @@ def therefore_lines(investigation: Investigation) -> Iterator[str]:
             steps = [_step(investigation, cause, effect) for cause, effect in path]
             steps.append(investigation.says(path[-1].effect))
             yield "; therefore ".join([steps[0], *map(_inside_a_sentence, steps[1:])])
+
+
+def first_readings(investigation: Investigation, most: int) -> list[str]:
+    """The first `most` "therefore" readings, and how many more there are."""
+    readings = list(islice(therefore_lines(investigation), most))
+    more = count_readings(investigation) - len(readings)
+    return [*readings, f"and {more} more"] if more > 0 else readings
+
+
+def count_readings(investigation: Investigation) -> int:
+    """How many chains there are, counted without following each: they can be millions."""
+    count: dict[str, int] = {}
+
+    def below(effect: str) -> int:
+        if effect not in count:
+            gate = investigation.because(effect)
+            names = set(gate.causes()) if gate is not None else ()
+            count[effect] = sum(map(below, names)) if names else 1
+        return count[effect]
+
+    roots = [root for root in (PROBLEM, NOT_CAUGHT) if investigation.because(root) is not None]
+    return sum(map(below, roots))
 
 
 def _inside_a_sentence(text: str) -> str:

@@ -179,7 +179,8 @@ def repeat_rate(
 def _chance(use: pd.DataFrame, lives: LifeTable, curve: WeibullFit, constant: Floats) -> float:
     if use.empty:
         return math.nan
-    ended = lives.rows[lives.rows["row"] >= 0].set_index("row")
+    ended = lives.of(str(use["part"].iloc[0]))
+    ended = ended[ended["row"] >= 0].set_index("row")
     renewed = use["row"].map(ended["renewed"])
     age = use["row"].map(ended["age_days"]).to_numpy(dtype=float)
     start = np.where(renewed.eq(True).to_numpy(dtype=bool), 0.0, age)
@@ -199,9 +200,10 @@ def _limits(use: pd.DataFrame, seed: int) -> Interval:
     low = float(betaincinv(repeats, n - repeats + 1, 0.025)) if repeats else 0.0
     high = float(betaincinv(repeats + 1, n - repeats, 0.975)) if repeats < n else 1.0
     by_unit = use.groupby("unit")["repeat"].agg(["sum", "size"]).to_numpy(dtype=float)
+    kinds, units = np.unique(by_unit, axis=0, return_counts=True)  # units alike are drawn as one
     rng = np.random.default_rng(seed)
-    draws = rng.multinomial(len(by_unit), np.full(len(by_unit), 1 / len(by_unit)), RESAMPLES)
-    sums = draws @ by_unit
+    draws = rng.multinomial(len(by_unit), units / len(by_unit), RESAMPLES)
+    sums = draws @ kinds
     share = sums[:, 0] / sums[:, 1]
     spread = np.quantile(share, [0.025, 0.975])
     return Interval(

@@ -44,9 +44,9 @@ class Spells:
         """Age of the oldest spell; 0 where there is none."""
         return float(self.age.max()) if self.age.size else 0.0
 
-    def drawn(self, times: dict[str, int]) -> "Spells":
-        """The spells of a resample in which each unit stands so many times."""
-        count = np.array([times.get(name, 0) for name in self.unit.tolist()], dtype=float)
+    def drawn(self, times: NDArray[np.int64]) -> "Spells":
+        """The spells of a resample in which each spell stands so many times."""
+        count = times.astype(float)
         kept = count > 0
         return Spells(
             self.entry[kept], self.age[kept], self.failed[kept], self.unit[kept], count[kept]
@@ -115,6 +115,38 @@ def mean_until(group: Spells, horizon: float) -> float:
     ages = group.age[group.failed & (group.age < horizon)]
     edges = np.unique(np.concatenate([[0.0], ages, [horizon]]))
     return float(np.dot(group.survival(edges[:-1]), np.diff(edges)))
+
+
+def resampled_means(group: Spells, horizon: float, times: NDArray[np.int64]) -> Floats:
+    """Return `mean_until` of many resamples at once; NaN where one has no spell to the horizon.
+
+    Parameters
+    ----------
+    times
+        How often each spell stands in each resample, (resamples, spells).
+    """
+    steps = np.unique(group.age[group.failed & (group.age < horizon)])
+    at_risk = _sums_below(times, group.entry, steps) - _sums_below(times, group.age, steps)
+    failed = np.flatnonzero(group.failed & (group.age < horizon))
+    failed = failed[np.argsort(group.age[failed], kind="stable")]
+    ends = np.searchsorted(group.age[failed], steps, side="right")
+    gone = np.diff(_running_sums(times[:, failed])[:, ends], axis=1, prepend=0)
+    left = np.cumprod(1.0 - gone / np.maximum(at_risk, 1), axis=1)
+    spans = np.diff(np.concatenate([[0.0], steps, [horizon]]))
+    means: Floats = spans[0] + left @ spans[1:]
+    return np.where(times[:, group.age >= horizon].any(axis=1), means, np.nan)
+
+
+def _sums_below(times: NDArray[np.int64], ages: Floats, limits: Floats) -> NDArray[np.int64]:
+    """Spells of each resample whose age is below each limit."""
+    order = np.argsort(ages, kind="stable")
+    return _running_sums(times[:, order])[:, np.searchsorted(ages[order], limits, side="left")]
+
+
+def _running_sums(counts: NDArray[np.int64]) -> NDArray[np.int64]:
+    sums = np.zeros((len(counts), counts.shape[1] + 1), dtype=np.int64)
+    np.cumsum(counts, axis=1, out=sums[:, 1:])
+    return sums
 
 
 def expected_failures(group: Spells, horizon: float, *, steps: int = STEPS) -> float:

@@ -5,7 +5,7 @@ with exact limits and the grades that these limits span; detection is the share 
 took effect. The product of grades is made only on request, beside the stability of its ranking.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import pandas as pd
@@ -19,76 +19,16 @@ from rca.causes.case.exposure import (
     within_spans,
 )
 from rca.causes.case.investigation import Investigation
-from rca.causes.failure_modes.mode_counts import (
-    BeforeAfter,
-    Detection,
-    Occurrence,
-    before_after,
-    detection,
-    occurrence,
-)
+from rca.causes.failure_modes.mode_counts import before_after, detection, occurrence
 from rca.causes.failure_modes.scales import (
     BUS_TESTING,
     STEPS_OF_THREE,
     OccurrenceScale,
     SeverityScale,
 )
+from rca.causes.failure_modes.table import NOT_STATED, ModeRow, ModeTable
 from rca.errors import NoAnswer, Problem, Refused
 from rca.records.fleet import Fleet
-
-NOT_STATED = "not stated"
-
-
-@dataclass(frozen=True, slots=True)
-class ModeRow:
-    """One failure mode of one part."""
-
-    part: str
-    mode: str
-    effect: str
-    severity: str
-    occurrence: Occurrence
-    detection: Detection
-    causes: tuple[str, ...]
-    controls: tuple[str, ...]
-    actions: tuple[str, ...]
-    investigations: tuple[str, ...]
-    changes: tuple[BeforeAfter, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class ModeTable:
-    """Rows in order of severity, then occurrence, then detection, and the scales in use."""
-
-    rows: tuple[ModeRow, ...]
-    severity_scale: SeverityScale
-    occurrence_scale: OccurrenceScale
-
-    def to_frame(self) -> pd.DataFrame:
-        """One line a mode, every number in a column of its own, unknown left blank."""
-        return pd.DataFrame([_line(row) for row in self.rows])
-
-    def matrix(self) -> pd.DataFrame:
-        """Severity down, occurrence grade across; each cell names the modes that lie there."""
-        grades = range(1, len(self.occurrence_scale.bounds) + 2)
-        severities = [*self.severity_scale.grades, NOT_STATED]
-        cells: dict[str, dict[int, list[str]]] = {
-            severity: {grade: [] for grade in grades} for severity in severities
-        }
-        for row in self.rows:
-            cells[row.severity or NOT_STATED][row.occurrence.grade].append(
-                f"{row.part}: {row.mode}"
-            )
-        named = {
-            severity: {grade: "; ".join(held) for grade, held in line.items()}
-            for severity, line in cells.items()
-        }
-        frame = pd.DataFrame.from_dict(named, orient="index", columns=list(grades))
-        return frame.rename_axis("severity").rename_axis(columns="occurrence grade")
-
-    def __str__(self) -> str:
-        graded = sum(bool(row.severity) for row in self.rows)
-        return f"failure-mode table of {len(self.rows)} modes, {graded} with a severity"
 
 
 def mode_table(
@@ -98,6 +38,7 @@ def mode_table(
     severity_scale: SeverityScale = BUS_TESTING,
     occurrence_scale: OccurrenceScale = STEPS_OF_THREE,
     confidence: float = 0.95,
+    states: Mapping[tuple[str, str], str] | None = None,
 ) -> ModeTable:
     """Make the failure-mode table of a fleet.
 
@@ -113,6 +54,8 @@ def mode_table(
         Scales in use; `rca.causes.failure_modes.scales` reads a user's own.
     confidence
         Of all intervals.
+    states
+        How each cause stands, by investigation and cause, to be told beside it.
 
     Raises
     ------
@@ -127,7 +70,7 @@ def mode_table(
         raise NoAnswer("no repair row is marked as a failure", next_step=step)
     counted = _Counted.of(fleet)
     rows = [
-        _row(fleet, counted, part, mode, investigations, occurrence_scale, confidence)
+        _row(fleet, counted, part, mode, investigations, occurrence_scale, confidence, states or {})
         for part, mode in _modes(fleet, counted, investigations)
     ]
     worst_first = sorted(rows, key=lambda row: _order(row, severity_scale))
@@ -217,6 +160,7 @@ def _row(
     cases: Iterable[Investigation],
     scale: OccurrenceScale,
     confidence: float,
+    states: Mapping[tuple[str, str], str],
 ) -> ModeRow:
     spans = counted.spans_of(part)
     events = counted.events_of(part, mode, spans)
@@ -237,12 +181,23 @@ def _row(
         severity=next((case.problem.severity for case in about if case.problem.severity), ""),
         occurrence=occurrence(len(failures), years, scale, confidence=confidence),
         detection=detection(caught, len(failures), confidence=confidence),
-        causes=tuple(case.says(name) for case in about for name in case.ends(PROBLEM)),
+        effect_probability=next(
+            (one for case in about if (one := case.problem.effect_probability) is not None), None
+        ),
+        causes=tuple(
+            _with_state(case.says(name), states.get((case.id, name), ""))
+            for case in about
+            for name in case.ends(PROBLEM)
+        ),
         controls=tuple(case.says(name) for case in about for name in case.below(NOT_CAUGHT)),
         actions=tuple(f"{fix.kind}: {fix.does}" for fix in fixes),
         investigations=tuple(case.id for case in about),
         changes=tuple(one for one in changes if one is not None),
     )
+
+
+def _with_state(says: str, state: str) -> str:
+    return f"{says} ({state})" if state else says
 
 
 def _same_mode(case: Investigation, mode: str) -> bool:
@@ -261,40 +216,3 @@ def _order(row: ModeRow, scale: SeverityScale) -> tuple[float, float, float]:
         -row.occurrence.rate,
         1.0 if share is None else share,
     )
-
-
-def _line(row: ModeRow) -> dict[str, object]:
-    """One line of the table as plain cells."""
-    seen, found = row.occurrence, row.detection
-    change = row.changes[-1] if row.changes else None
-    return {
-        "part": row.part,
-        "mode": row.mode,
-        "effect": row.effect,
-        "severity": row.severity or NOT_STATED,
-        "failures": seen.events,
-        "unit_years": round(seen.unit_years, 2),
-        "rate_per_unit_year": seen.rate,
-        "rate_lower": seen.interval.lower,
-        "rate_upper": seen.interval.upper,
-        "occurrence_grade": seen.grade,
-        "grade_from": seen.grade_low,
-        "grade_to": seen.grade_high,
-        "grade_is_upper_limit": seen.from_upper_limit,
-        "caught_before_effect": found.caught,
-        "share_caught": found.share,
-        "share_lower": found.interval.lower if found.interval else None,
-        "share_upper": found.interval.upper if found.interval else None,
-        "causes": "; ".join(row.causes),
-        "present_checks_fail_because": "; ".join(row.controls),
-        "actions": "; ".join(row.actions),
-        "investigations": ", ".join(row.investigations),
-        "fix": change.fix if change else "",
-        "failures_before": change.before.events if change else None,
-        "unit_years_before": round(change.before.unit_years, 2) if change else None,
-        "failures_after": change.after.events if change else None,
-        "unit_years_after": round(change.after.unit_years, 2) if change else None,
-        "ratio_after_to_before": change.ratio.value if change else None,
-        "ratio_lower": change.ratio.lower if change else None,
-        "ratio_upper": change.ratio.upper if change else None,
-    }

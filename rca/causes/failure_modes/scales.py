@@ -8,12 +8,11 @@ he may use from a file.
 from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
-from rca.causes.case.schema_faults import TYPE_WORDS, without_blanks
-from rca.errors import Problem, Refused
-from rca.records.files import line_of
-from rca.records.schema import did_you_mean
+from rca.errors import Refused
+from rca.records.schema import Fault, did_you_mean, placed, schema_problems, without_blanks
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +86,39 @@ STEPS_OF_THREE = OccurrenceScale(
 )
 
 
+_TEXT = {"type": ["string", "number"], "x-rule": "must be text"}
+_SEVERITY = {
+    "type": "object",
+    "additionalProperties": False,
+    "required": ["name", "source", "grades"],
+    "properties": {
+        "name": _TEXT,
+        "source": _TEXT | {"description": "Where the scale is from."},
+        "grades": {
+            "type": "object",
+            "minProperties": 2,
+            "additionalProperties": _TEXT,
+            "description": "Each grade with its meaning, the worst first, at least two.",
+        },
+    },
+}
+_OCCURRENCE = {
+    "type": "object",
+    "additionalProperties": False,
+    "required": ["name", "source", "bounds"],
+    "properties": {
+        "name": _TEXT,
+        "source": _TEXT | {"description": "Where the scale is from."},
+        "bounds": {
+            "type": "array",
+            "minItems": 1,
+            "items": {"type": "number", "exclusiveMinimum": 0},
+            "description": "Failures per unit-year that part the grades, rising.",
+        },
+    },
+}
+
+
 def severity_scale(data: Any, *, file: str = "") -> SeverityScale:
     """Read a user's own severity scale: name, source, and grades from the worst to the least.
 
@@ -95,11 +127,9 @@ def severity_scale(data: Any, *, file: str = "") -> SeverityScale:
     Refused
         A key is missing or of the wrong kind, with its line.
     """
-    plain = _checked(data, file, {"name": str, "source": str, "grades": dict})
-    if len(plain["grades"]) < 2:
-        raise _refused(data, file, "grades", "must hold at least two grades, the worst first")
+    plain = _checked(data, _SEVERITY, file)
     grades = {str(grade): str(meaning) for grade, meaning in plain["grades"].items()}
-    return SeverityScale(plain["name"], plain["source"], grades)
+    return SeverityScale(str(plain["name"]), str(plain["source"]), grades)
 
 
 def occurrence_scale(data: Any, *, file: str = "") -> OccurrenceScale:
@@ -108,35 +138,18 @@ def occurrence_scale(data: Any, *, file: str = "") -> OccurrenceScale:
     Raises
     ------
     Refused
-        A key is missing or of the wrong kind, with its line.
+        A key is missing or of the wrong kind, or the bounds do not rise; with its line.
     """
-    plain = _checked(data, file, {"name": str, "source": str, "bounds": list})
+    plain = _checked(data, _OCCURRENCE, file)
     bounds = plain["bounds"]
-    if not bounds or not all(isinstance(one, int | float) for one in bounds):
-        raise _refused(data, file, "bounds", "must be numbers")
-    if any(high <= low for low, high in zip([0, *bounds[:-1]], bounds, strict=True)):
-        raise _refused(data, file, "bounds", "must rise, from above 0")
-    return OccurrenceScale(plain["name"], plain["source"], tuple(map(float, bounds)))
+    if any(high <= low for low, high in pairwise(bounds)):
+        fault = Fault(("bounds",), "", "must rise", "put the smallest first, each once")
+        raise Refused([placed(fault, data, file)])
+    return OccurrenceScale(str(plain["name"]), str(plain["source"]), tuple(map(float, bounds)))
 
 
-def _checked(data: Any, file: str, kinds: Mapping[str, Any]) -> dict[str, Any]:
-    """Demand exactly the keys in `kinds`, each of its kind."""
-    plain = without_blanks(data)
-    words: dict[Any, str] = {str: "string", dict: "object", list: "array"}
-    if not isinstance(plain, dict):
-        raise _refused(data, file, "", f"must be {TYPE_WORDS['object']}")
-    for key in plain:
-        if key not in kinds:
-            step = did_you_mean(key, kinds)
-            raise _refused(data, file, key, "is not a known key", step)
-    for key, kind in kinds.items():
-        if key not in plain:
-            raise _refused(data, file, key, f"the key {key!r} is missing or blank")
-        if not isinstance(plain[key], kind):
-            raise _refused(data, file, key, f"must be {TYPE_WORDS[words[kind]]}")
-    return plain
-
-
-def _refused(data: Any, file: str, key: str, rule: str, step: str = "") -> Refused:
-    line = line_of(data, (key,)) if key else 0
-    return Refused([Problem(file, line, key, "", rule, step)])
+def _checked(data: Any, schema: Mapping[str, Any], file: str) -> Any:
+    """Return the plain data of a scale's file that keeps to its schema."""
+    if problems := schema_problems(data, schema, file=file, keep_blanks=False):
+        raise Refused(problems)
+    return without_blanks(data)

@@ -14,6 +14,9 @@ Flags = NDArray[np.bool_]
 STILL_RUNNING = ("cut-off",)
 """What `ended_by` says of a piece that was still in service when last seen."""
 
+ONCE = "recall"
+"""What `ended_by` says of a renewal that is no habit."""
+
 _COLUMNS = ("unit", "entry", "age", "begin", "end", "failed", "running", "renewed")
 _SCALES = {"days": ("entry_days", "age_days"), "meter": ("entry_meter", "age_meter")}
 
@@ -43,7 +46,8 @@ class Pieces:
     running
         True where the part was still in service when last seen.
     renewed
-        True where the end of the piece renewed the part.
+        True where the end of the piece renewed the part (a recall does not count: it says nothing
+        of the part's own course).
     """
 
     units: NDArray[np.object_]
@@ -115,7 +119,7 @@ class Pieces:
             end=known["end"],
             failed=failed,
             running=known["ended_by"].isin(STILL_RUNNING),
-            renewed=known["renewed"],
+            renewed=known["renewed"] & (known["ended_by"] != ONCE),
         )
 
     def __len__(self) -> int:
@@ -126,6 +130,11 @@ class Pieces:
             f"{len(self)} pieces of lives on {len(self.units)} units: {int(self.failed.sum())} "
             f"failed, {int(self.running.sum())} still running"
         )
+
+    @property
+    def early(self) -> Flags:
+        """True where the part was renewed before it failed."""
+        return self.renewed & ~self.failed
 
     def age_on(self, day: ArrayLike) -> Array:
         """Age of each piece at the end of `day` (one day, or one for each piece).

@@ -27,8 +27,9 @@ FEWEST_FAILURES: Final = 5
 """Failures before the fix without which nothing is judged."""
 HORIZON: Final = 24
 """Months ahead for which a verdict month is sought."""
+USUAL_RATIO: Final = 0.3
+"""Failure rate that a fix which works is taken to leave, until its own record says more."""
 _NOTHING = 1e-6  # expected failures below which nothing was run since the fix
-_USUAL_RATIO = 0.3  # what a fix that works is taken to leave, until its own record says more
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +75,7 @@ class Verdict:
     evidence_shown, evidence_missed, most_to_show (with so many failures or fewer the effect would
     be shown; -1: not even with none), fewest_to_miss (with so many or more the target is missed),
     group_observed, group_expected, relapse_score, effect. `ahead` carries month, expected, worth,
-    most_to_show and fewest_to_miss on into the coming months.
+    most_to_show and fewest_to_miss on into the coming months, with what each month adds (monthly).
     """
 
     plan: FixPlan
@@ -306,7 +307,7 @@ def _follow(
     )
 
 
-_AHEAD = ["month", "expected", "worth", "most_to_show", "fewest_to_miss"]
+_AHEAD = ["month", "expected", "monthly", "worth", "most_to_show", "fewest_to_miss"]
 
 
 def _at_look(whole: Replay, now: int) -> dict[str, Any]:
@@ -344,6 +345,7 @@ def _frame(whole: Replay, months: pd.DatetimeIndex, *, target: float) -> pd.Data
             "month": months,
             "observed": whole.observed.astype(np.int64),
             "expected": whole.expected,
+            "monthly": whole.monthly,
             "worth": whole.worth,
             "ratio": whole.observed / whole.expected,
             "lower": lower,
@@ -371,7 +373,7 @@ def still_needed(
     seen, expected = float(whole.observed[now]), float(whole.expected[now])
     goal = float(expected_to_show(seen, whole.worth[now], target=target))
     needed = max(goal - expected, 0.0) if np.isfinite(goal) else None
-    likely_ratio = (seen + 1.0) / (expected + 1.0 / _USUAL_RATIO)
+    likely_ratio = (seen + 1.0) / (expected + 1.0 / USUAL_RATIO)
     earliest, likely = (
         _first_shown(whole, whole.observed_ahead(now, ratio), now, target)
         for ratio in (0.0, likely_ratio)
@@ -401,7 +403,9 @@ def _notes(
             "practically nothing can be shown"
         )
     if not course.decided and likely is None:
-        notes.append(f"no effect is likely to be shown within {HORIZON} months")
+        notes.append(
+            f"at the rate seen so far no effect is likely to be shown within {HORIZON} months"
+        )
     if course.shown_at is not None:
         notes.append("the ratio at the month it was first shown is usually too good: read it again")
     return tuple(notes)

@@ -40,17 +40,16 @@ class Calendar:
         lives = base.lives
         origin = int(lives.begin.min())
         begin, end = lives.begin - origin, np.maximum(lives.end - origin, lives.begin - origin + 1)
-        steps = (end - 1) // STEP_DAYS - begin // STEP_DAYS + 1
-        piece = np.repeat(np.arange(len(begin)), steps)
-        nth = np.arange(steps.sum()) - np.repeat(np.cumsum(steps) - steps, steps)
+        edges = (end - 1) // STEP_DAYS - begin // STEP_DAYS + 2  # of the steps a piece lies in
+        piece = np.repeat(np.arange(len(begin)), edges)
+        nth = np.arange(edges.sum()) - np.repeat(np.cumsum(edges) - edges, edges)
         step = begin[piece] // STEP_DAYS + nth
         pace = (lives.age - lives.entry) / (end - begin)
-        low = np.maximum(step * STEP_DAYS, begin[piece]) - begin[piece]
-        high = np.minimum((step + 1) * STEP_DAYS, end[piece]) - begin[piece]
-        since = lives.entry[piece]
-        run = (since + high * pace[piece]) ** base.shape - (since + low * pace[piece]) ** base.shape
-        size = int(step.max()) + 1
-        due = np.bincount(step, run, size)
+        at = np.clip(step * STEP_DAYS, begin[piece], end[piece]) - begin[piece]
+        hazard = (lives.entry[piece] + at * pace[piece]) ** base.shape
+        inside = np.flatnonzero(piece[1:] == piece[:-1])
+        size = int(step[inside].max()) + 1
+        due = np.bincount(step[inside], np.diff(hazard)[inside], size)
         at = (end[lives.failed] - 1) // STEP_DAYS
         return cls(origin, np.bincount(at, minlength=size).astype(float), due * base.d / due.sum())
 

@@ -8,6 +8,7 @@ from rca.causes.pattern.models import FEWEST_IN_LEVEL, Scored, Weibull
 from rca.causes.pattern.part_lives import Array, Grouping, Ints
 
 DRAWS = 399
+ENOUGH = 100_000
 
 
 def p_of_lots(base: Weibull, group: Grouping, rng: np.random.Generator) -> float:
@@ -26,21 +27,26 @@ def p_of_lots(base: Weibull, group: Grouping, rng: np.random.Generator) -> float
 def p_of_depots(base: Weibull, group: Grouping, rng: np.random.Generator) -> float:
     """Best level's gain, of all lives or later ones, against units exchanged between the depots."""
     unit, later = base.lives.unit, base.lives.later
-    size, levels = len(unit.names), len(group.names)
+    size = len(unit.names)
     level = np.full(size, -1)
     level[unit.code] = group.code
-    which = np.zeros((size, levels))
-    which[level >= 0, level[level >= 0]] = 1.0
-    order = rng.permuted(np.tile(np.arange(size), (DRAWS, 1)), axis=1)
-    found, drawn = 0.0, np.zeros(DRAWS)
-    for pieces in (np.ones_like(later), later):
-        seen = np.bincount(unit.code, weights=base.lives.failed * pieces, minlength=size).astype(
-            float
+    place = np.argsort(level, kind="stable")
+    present, starts = np.unique(level[place], return_index=True)
+    sums = [
+        np.bincount(unit.code, weights=what * pieces, minlength=size).astype(float)
+        for pieces in (np.ones_like(later), later)
+        for what in (base.lives.failed, base.expected)
+    ]
+    by_unit = np.stack(sums, axis=1)  # failures and expected ones, of all lives and later ones
+
+    def best(orders: Ints) -> Array:
+        at = np.add.reduceat(by_unit[orders], starts, axis=1)[:, present >= 0]
+        return np.maximum(
+            _best_gain(at[..., 0], at[..., 1], base.d), _best_gain(at[..., 2], at[..., 3], base.d)
         )
-        due = np.bincount(unit.code, weights=base.expected * pieces, minlength=size)
-        found = max(found, float(_best_gain(seen[None] @ which, due[None] @ which, base.d)[0]))
-        drawn = np.maximum(drawn, _best_gain(seen[order] @ which, due[order] @ which, base.d))
-    return _share(found, drawn)
+
+    drawn = [best(rng.permuted(place)[None])[0] for _ in range(DRAWS)]
+    return _share(float(best(place[None])[0]), np.array(drawn))
 
 
 def _best_gain(seen: Array, due: Array, total: float) -> Array:
@@ -98,10 +104,11 @@ def worst_tenth(base: Weibull, rng: np.random.Generator) -> tuple[int, int, floa
     count = max(1, size // 10)
     seen = np.bincount(unit.code, weights=base.lives.failed, minlength=size)
     due = np.bincount(unit.code, weights=base.expected, minlength=size)
-    drawn = rng.multinomial(int(base.d), due / due.sum(), 200)
+    draws = int(np.clip(ENOUGH // size, 40, 200))  # the mean over many units needs fewer
+    drawn = rng.multinomial(int(base.d), due / due.sum(), draws)
     return count, int(_top(seen[None], count)[0]), float(_top(drawn, count).mean())
 
 
 def _top(counts: Ints, number: int) -> Ints:
-    top: Ints = np.sort(counts, axis=1)[:, -number:].sum(axis=1)
+    top: Ints = np.partition(counts, -number, axis=1)[:, -number:].sum(axis=1)
     return top

@@ -21,7 +21,8 @@ Array = NDArray[np.float64]
 MOST_UNKNOWN: Final = 0.2
 """Share of rows with unknown cost above which no cost rate is given."""
 _FLAT = 1.05  # ages that cost at most 5 % more than the best are as good
-_KEPT = 2_000_000  # units x draws that are kept for the next part
+_KEPT = 20_000_000  # units x draws that are kept for the next part, a byte each
+_AT_ONCE = 1_000_000  # units x draws that are counted at once
 _SOONEST, _LATEST = 1e-4, 20.0  # ages looked at, in scales
 
 
@@ -79,10 +80,8 @@ def cost_rate(
     filled = table["cost"].fillna(table["cost"].mean() if len(table) > unknown else 0.0)
     by_unit = filled.groupby(table["unit"]).sum().reindex(run.index).fillna(0.0).to_numpy(float)
     ran = run.to_numpy(dtype=float)
-    draw = _drawn_units if len(ran) * draws <= _KEPT else _drawn_units.__wrapped__
-    picked = draw(len(ran), draws, seed)
-    below = picked @ ran
-    drawn = (picked @ by_unit)[below > 0] / below[below > 0]
+    above, below = _resampled(np.column_stack([by_unit, ran]), draws, seed).T
+    drawn = above[below > 0] / below[below > 0]
     tail = (1 - confidence) / 2
     lower, upper = np.quantile(drawn, [tail, 1 - tail])
     return CostRate(
@@ -94,12 +93,30 @@ def cost_rate(
     )
 
 
+def _resampled(by_unit: Array, draws: int, seed: int) -> Array:
+    """Sums of columns with one row a unit over resamples of units: one row a resample."""
+    units = len(by_unit)
+    draw = _drawn_units if units * draws <= _KEPT else _drawn_units.__wrapped__
+    picked = draw(units, draws, seed)
+    step = max(1, _AT_ONCE // units)
+    parts = [picked[at : at + step].astype(np.float64) @ by_unit for at in range(0, draws, step)]
+    return np.concatenate(parts)
+
+
 @lru_cache(maxsize=4)
-def _drawn_units(units: int, draws: int, seed: int) -> Array:
-    """How often each unit is drawn in each resample; alike for all parts of equally many units."""
+def _drawn_units(units: int, draws: int, seed: int) -> NDArray[np.uint8]:
+    """How often each unit is drawn in each resample; alike for all parts of equally many units.
+
+    A unit is drawn once on average, so that a byte holds the count.
+    """
     share = np.full(units, 1 / units)
-    picked = np.random.default_rng(seed).multinomial(units, share, size=draws)
-    return picked.astype(np.float64)
+    generator = np.random.default_rng(seed)
+    step = max(1, _AT_ONCE // units)
+    picked = np.empty((draws, units), dtype=np.uint8)
+    for at in range(0, draws, step):
+        some = picked[at : at + step]
+        some[:] = generator.multinomial(units, share, size=len(some))
+    return picked
 
 
 @dataclass(frozen=True, slots=True)

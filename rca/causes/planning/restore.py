@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from rca.causes.case.entries import Costs
-from rca.causes.counts.spells import Spells, expected_failures, mean_until
+from rca.causes.counts.spells import Spells, expected_failures, mean_until, resampled_means
 from rca.causes.fix.part_and_cause import RateRatio, stratified_ratio
 from rca.errors import NoAnswer
 from rca.life.sample import Interval
@@ -23,6 +23,7 @@ RESTORED = ("repaired", "cleaned", "adjusted")
 NEW = ("replaced",)
 FEWEST_FAILURES = 3
 FEWEST_DRAWS = 50
+_AT_ONCE = 1_000_000  # spells x resamples that are counted at once
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,9 +108,7 @@ def compare_restored(
     )
     until = min(one.followed for one in groups) if horizon is None else horizon
     means = [mean_until(one, until) for one in groups]
-    drawn = _resampled(
-        groups, lambda a, b: mean_until(a, until) / mean_until(b, until), resamples, seed
-    )
+    drawn = _resampled_ratios(groups, until, resamples, seed)
     both = spells[spells["action"].isin([*restored, *new])]
     rate_ratio = stratified_ratio(
         np.unique(both["unit"], return_inverse=True)[1].astype(np.int64),
@@ -190,7 +189,7 @@ def _failures_to_expect(
     group: Spells, horizon: float, confidence: float, resamples: int, seed: int
 ) -> tuple[float, Interval]:
     """Expected failures within the horizon, with their interval."""
-    drawn = _resampled((group,), lambda one: expected_failures(one, horizon), resamples, seed)
+    drawn = _resampled(group, lambda one: expected_failures(one, horizon), resamples, seed)
     return expected_failures(group, horizon), _interval(drawn, confidence)
 
 
@@ -238,22 +237,43 @@ def _counted(name: str, group: Spells, mean: float) -> SpellGroup:
 
 
 def _resampled(
-    groups: tuple[Spells, ...], statistic: Callable[..., float], resamples: int, seed: int
+    group: Spells, statistic: Callable[[Spells], float], resamples: int, seed: int
 ) -> Floats:
     """Statistic of resampled units; draws in which it has no answer are left out."""
-    generator = np.random.default_rng(seed)
-    names = np.unique(np.concatenate([group.unit for group in groups]))
+    names, code = np.unique(group.unit, return_inverse=True)
     drawn = []
-    for _ in range(resamples):
-        times = np.bincount(generator.integers(0, len(names), len(names)), minlength=len(names))
-        chosen = dict(zip(names.tolist(), times.tolist(), strict=True))
-        picked = [group.drawn(chosen) for group in groups]
+    for times in _draws(len(names), resamples, np.random.default_rng(seed)):
+        picked = group.drawn(times[code])
         try:
-            if all(one.age.size for one in picked):
-                drawn.append(statistic(*picked))
+            if picked.age.size:
+                drawn.append(statistic(picked))
         except NoAnswer:
             continue
     return np.array(drawn)
+
+
+def _resampled_ratios(
+    groups: tuple[Spells, Spells], horizon: float, resamples: int, seed: int
+) -> Floats:
+    """Ratio of the mean times without failure in resampled units, where there is one."""
+    names, code = np.unique(np.concatenate([one.unit for one in groups]), return_inverse=True)
+    first, second = code[: groups[0].unit.size], code[groups[0].unit.size :]
+    step = max(1, _AT_ONCE // len(code))
+    generator, ratios = np.random.default_rng(seed), []
+    for done in range(0, resamples, step):
+        times = _draws(len(names), min(step, resamples - done), generator)
+        above = resampled_means(groups[0], horizon, times[:, first])
+        ratios.append(above / resampled_means(groups[1], horizon, times[:, second]))
+    drawn = np.concatenate(ratios)
+    return drawn[np.isfinite(drawn)]
+
+
+def _draws(units: int, resamples: int, generator: np.random.Generator) -> NDArray[np.int64]:
+    """How often each unit is drawn in each resample, (resamples, units)."""
+    times = [
+        np.bincount(generator.integers(0, units, units), minlength=units) for _ in range(resamples)
+    ]
+    return np.array(times, dtype=np.int64)
 
 
 def _interval(drawn: Floats, confidence: float) -> Interval:

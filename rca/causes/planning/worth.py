@@ -20,8 +20,9 @@ from rca.causes.planning.money import (
     cost_rate,
     part_or_cause,
 )
-from rca.causes.planning.restore import RestoredLives, compare_restored
+from rca.causes.planning.restore import RESTORED, RestoredLives, compare_restored
 from rca.errors import NoAnswer, RcaError
+from rca.life.sample import Interval
 from rca.records.fleet import Fleet
 from rca.records.lives import LifeTable
 from rca.records.meters import day_number
@@ -46,8 +47,10 @@ class PartWorth:
     restored
         How long restored parts last against new ones.
     cause
-        A unit over `horizon` with the part alone renewed, or with the cause removed as the fix
-        of this part has shown; `worth_at_most` is what removing the cause may cost a unit.
+        An ordinary unit over `horizon` with the part alone renewed, or with the cause removed as
+        `cause_from` has shown; `worth_at_most` is what removing the cause may cost a unit.
+    cause_from
+        The fix whose ratio was taken, or the repairs that also removed the cause.
     """
 
     part: str
@@ -57,7 +60,18 @@ class PartWorth:
     repairs: RepairComparison | None
     restored: RestoredLives | None
     cause: PartOrCause | None
+    cause_from: str
     why_not: Mapping[str, str]
+
+    @property
+    def early_replacement_pays(self) -> bool:
+        """Running to failure costs clearly more (over 5 %) than replacing at the best age."""
+        return self.replacement is not None and bool(np.isfinite(self.replacement.flat_to))
+
+    def __str__(self) -> str:
+        answers = (self.cost_rate, self.replacement, self.repairs, self.restored, self.cause)
+        said = [str(one) for one in answers if one is not None]
+        return f"{self.part}: " + "; ".join(said or ["no answer"])
 
 
 def worth_of_parts(
@@ -101,14 +115,19 @@ def _worth(
 ) -> PartWorth:
     failure_cost = _stated(fleet, one.part, "failure_cost")
     why: dict[str, str] = {}
+    repairs = _or_why(why, "repairs", _repairs, lives, one)
+    shown = _or_why(why, "cause", _ratio_shown, one, fixes, repairs)
     return PartWorth(
         part=one.part,
         unit_of_running=one.unit_of_age,
         cost_rate=_or_why(why, "cost_rate", _cost_rate, fleet, one, running, costs, seed),
         replacement=_or_why(why, "replacement", _replacement, fleet, one, failure_cost),
-        repairs=_or_why(why, "repairs", _repairs, lives, one),
+        repairs=repairs,
         restored=_or_why(why, "restored", _restored, fleet, lives, one, seed),
-        cause=_or_why(why, "cause", _cause, one, fixes, running, fleet, failure_cost),
+        cause=None
+        if shown is None
+        else _or_why(why, "cause", _cause, one, shown, running, fleet, failure_cost),
+        cause_from="" if shown is None else shown[0],
         why_not=why,
     )
 
@@ -141,10 +160,10 @@ def _cost_rate(
     if fleet.places is not None:
         here = fleet.places["part"] == one.part
         carrying = running[running.index.isin(fleet.places.loc[here, "unit"])]
-    rows = fleet.repairs["part"].astype(str).eq(one.part)
-    rows &= fleet.repairs["unit"].astype(str).isin(carrying.index)
+    rows = fleet.repairs["part"].eq(one.part)
     units = fleet.repairs.loc[rows, "unit"].astype(str)
-    return cost_rate(units, costs[rows], run=carrying, draws=RESAMPLES, seed=seed)
+    units = units[units.isin(carrying.index)]
+    return cost_rate(units, costs[units.index], run=carrying, draws=RESAMPLES, seed=seed)
 
 
 def _replacement(fleet: Fleet, one: PartFinding, failure_cost: float | None) -> AgeReplacement:
@@ -168,41 +187,63 @@ def _replacement(fleet: Fleet, one: PartFinding, failure_cost: float | None) -> 
 def _repairs(lives: LifeTable, one: PartFinding) -> RepairComparison:
     rows = lives.of(one.part)
     if not rows["cause_addressed"].eq("yes").any() or not rows["cause_addressed"].eq("no").any():
-        raise NoAnswer("no repairs of both kinds are recorded (cause_addressed yes and no)")
+        raise NoAnswer(
+            "no repairs of both kinds are recorded in the column cause_addressed, yes and no"
+        )
     return compare_repairs(rows, scale=one.scale)
 
 
 def _restored(fleet: Fleet, lives: LifeTable, one: PartFinding, seed: int) -> RestoredLives:
-    spells = spells_after_work(lives.of(one.part), fleet.repairs, scale=one.scale)
+    rows = lives.of(one.part)
+    done = fleet.repairs.loc[rows.loc[rows["row"] >= 0, "row"], "action"]
+    if not (done.isin(RESTORED).any() or rows["begun_by"].isin(RESTORED).any()):
+        raise NoAnswer(f"none was restored ({', '.join(RESTORED)})")
+    spells = spells_after_work(rows, fleet.repairs, scale=one.scale)
     return compare_restored(spells, unit=one.unit_of_age, seed=seed)
+
+
+def _ratio_shown(
+    one: PartFinding, fixes: Sequence[Verdict], repairs: RepairComparison | None
+) -> tuple[str, float, Interval]:
+    """Failure rate left where the cause is removed, its limits, and what showed it.
+
+    The fix of this part of which most is known; without a fix the repairs that also removed the
+    cause, within units. A ratio without an upper limit is not known well enough.
+    """
+    mine = [fix for fix in fixes if fix.plan.part == one.part and fix.ratio_interval is not None]
+    found: list[tuple[str, float | None, Interval | None]] = [
+        (fix.plan.fix, fix.ratio, fix.ratio_interval)
+        for fix in sorted(mine, key=lambda verdict: -(verdict.expected or 0.0))
+    ]
+    if repairs is not None:
+        within = repairs.within_units
+        found.append(("repairs that also removed the cause", within.ratio, within.interval))
+    if not found:
+        raise NoAnswer("no fix of this part and no repair with its cause has shown a ratio")
+    name, ratio, interval = found[0]
+    if ratio is None or interval is None or not np.isfinite(interval.upper):
+        raise NoAnswer("the failure rate that is left with the cause removed is not known well")
+    return name, ratio, interval
 
 
 def _cause(
     one: PartFinding,
-    fixes: Sequence[Verdict],
+    shown: tuple[str, float, Interval],
     running: pd.Series,
     fleet: Fleet,
     failure_cost: float | None,
 ) -> PartOrCause:
-    """What removing the cause is worth a unit, by the ratio that the fix of this part has shown."""
-    mine = [fix for fix in fixes if fix.plan.part == one.part and fix.ratio_interval is not None]
-    if not mine:
-        raise NoAnswer("no fix of this part has shown a ratio")
+    """What removing the cause is worth an ordinary unit, by the ratio that was shown."""
     if failure_cost is None:
         raise NoAnswer("the parts table states no failure_cost")
     if one.fit is None:
         raise NoAnswer(one.no_fit)
-    fix = max(mine, key=lambda verdict: verdict.expected or 0.0)
-    assert fix.ratio is not None
-    assert fix.ratio_interval is not None
-    if not np.isfinite(fix.ratio_interval.upper) or fix.ratio <= 0:
-        raise NoAnswer("the ratio that the fix leaves is not known well enough")
     days = _running_days(fleet, running)
     return part_or_cause(
         one.fit.shape,
         one.fit.scale,
-        ratio=fix.ratio,
-        ratio_interval=fix.ratio_interval,
+        ratio=shown[1],
+        ratio_interval=shown[2],
         failure_cost=failure_cost,
         cause_cost=0.0,
         horizon=HORIZON_DAYS * float(running.sum()) / days,

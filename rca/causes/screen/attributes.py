@@ -18,6 +18,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -42,6 +43,7 @@ FEW_LARGER = 20
 """With fewer exchanges as large as the one seen, the fitted tail speaks."""
 OTHER = "other"
 NOT_ATTRIBUTES = ("unit", "in_service", "retired")
+_AT_ONCE = 250_000  # carriers x exchanges that are summed at once
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -234,24 +236,57 @@ class Exchange:
             expected = expected * factor[within]
         spread = spread_between(observed, expected, level)
         rest, weight = observed - expected, expected + spread * expected**2
-        which = np.eye(int(level.max()) + 1)[level]
-        seen = _statistic(rest, weight, which)
-        draws = _statistic(*self._exchanged(rest, weight, FIRST_LOOK, within), which)
+        places = Places.of(level, np.zeros_like(level) if within is None else within)
+        seen = places.statistic(rest, weight, places.order[np.newaxis])[0]
+        draws = places.statistic(rest, weight, self._orders(places, FIRST_LOOK))
         if np.mean(draws >= seen) < WORTH_A_FULL_LOOK:
-            draws = _statistic(*self._exchanged(rest, weight, FULL_LOOK, within), which)
+            draws = places.statistic(rest, weight, self._orders(places, FULL_LOOK))
         return _upper_tail(float(seen), draws), spread
 
-    def _exchanged(
-        self, rest: Array, weight: Array, draws: int, within: Ints | None
-    ) -> tuple[Array, Array]:
-        if within is None:
-            drawn = _orders(len(rest), draws, self.seed)
-            return rest[drawn], weight[drawn]
-        keys = np.random.default_rng(self.seed).random((draws, len(rest)))
-        # sorted by level, then at random: exchanged with the carriers of the level, in its places
-        order = (keys + within).argsort(axis=1)
-        back = np.argsort(np.argsort(within, kind="stable"), kind="stable")
-        return rest[order][:, back], weight[order][:, back]
+    def _orders(self, places: "Places", draws: int) -> NDArray[np.int32]:
+        if len(places.blocks) == 1:
+            return _orders(len(places.order), draws, self.seed)
+        generator = np.random.default_rng(self.seed)
+        rows = np.tile(places.order.astype(np.int32), (draws, 1))
+        for block in places.blocks:
+            rows[:, block] = generator.permuted(rows[:, block], axis=1)
+        return rows
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Places:
+    """Places of the carriers in the order of another attribute's levels, then of the levels asked.
+
+    `blocks` are the places among which carriers are exchanged; `starts` begins the cells of one
+    level each, `level` says which.
+    """
+
+    order: Ints
+    blocks: tuple[slice, ...]
+    starts: Ints
+    level: Ints
+
+    @classmethod
+    def of(cls, level: Ints, within: Ints) -> "Places":
+        """Sort carriers by both; all of one block where `within` has one level."""
+        order = np.lexsort((level, within))
+        cell = within[order] * (int(level.max()) + 1) + level[order]
+        starts = np.flatnonzero(np.diff(cell, prepend=-1))
+        edges = [*np.flatnonzero(np.diff(within[order], prepend=-1)).tolist(), len(order)]
+        return cls(
+            order, tuple(slice(*pair) for pair in pairwise(edges)), starts, level[order[starts]]
+        )
+
+    def statistic(self, rest: Array, weight: Array, orders: NDArray[np.integer[Any]]) -> Array:
+        """T for arrangements of the carriers in these places, one a row of `orders`."""
+        both = rest + 1j * weight  # gathered once instead of twice
+        which = np.eye(int(self.level.max()) + 1)[self.level]
+        step = max(1, _AT_ONCE // len(self.order))
+        found = []
+        for at in range(0, len(orders), step):
+            sums = np.add.reduceat(both[orders[at : at + step]], self.starts, axis=1) @ which
+            found.append((sums.real**2 / np.maximum(sums.imag, 1e-12)).sum(axis=1))
+        return np.concatenate(found)
 
 
 @lru_cache(maxsize=2)
@@ -261,13 +296,6 @@ def _orders(size: int, draws: int, seed: int) -> NDArray[np.int32]:
     rows = np.tile(np.arange(size, dtype=np.int32), (draws, 1))
     orders: NDArray[np.int32] = rng.permuted(rows, axis=1)
     return orders
-
-
-def _statistic(rest: Array, weight: Array, which: Array) -> Array:
-    """T for one arrangement (carriers,) or many (draws, carriers)."""
-    total = np.maximum(weight @ which, 1e-12)
-    found: Array = ((rest @ which) ** 2 / total).sum(axis=-1)
-    return found
 
 
 def _upper_tail(seen: float, draws: Array) -> float:

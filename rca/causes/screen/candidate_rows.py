@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from rca.causes.screen.attributes import AttributeTest
 from rca.causes.screen.background import Array, Ints
 from rca.causes.screen.company import WINDOWS, Order, days_since, order_of
 from rca.causes.screen.explaining import FoundEvent, explain_attribute, explain_events
@@ -29,18 +30,15 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def event_rows(
-    run: Run, found: list[FoundEvent], tested: pd.DataFrame
-) -> tuple[list[dict[str, Any]], dict[tuple[str, str], Ints]]:
+def event_rows(run: Run, found: list[FoundEvent], tested: pd.DataFrame) -> list[dict[str, Any]]:
     """Describe found events: their order, ratio, lags, and what explains them."""
     explained = explain_events(run, found)
     orders = [_order(run, one) for one in found]
     first = _in_order(orders)
     q = tested.set_index(["target", "candidate"])["q"]
-    rows, lags = [], {}
+    rows = []
     for one, order, is_first in zip(found, orders, first, strict=True):
         name = run.events.names[one.kind]
-        lags[one.target.name, name] = _signed_lags(run, one)
         why = explained.get((one.target.kind, one.kind), "")
         word, note = (EXPLAINED, why) if why else _word(one, is_first)
         row: dict[str, Any] = {
@@ -52,8 +50,8 @@ def event_rows(
             "p": one.p,
             "q": float(q[one.target.name, name]),
         }
-        rows.append(row | _strength(run, one) | _order_columns(order))
-    return rows, lags
+        rows.append(row | event_strength(run, one) | _order_columns(order))
+    return rows
 
 
 def _order(run: Run, one: FoundEvent) -> Order:
@@ -95,7 +93,7 @@ def _word(one: FoundEvent, is_first: bool) -> tuple[str, str]:
     return GOES_WITH, "order not settled"
 
 
-def _strength(run: Run, one: FoundEvent) -> dict[str, float]:
+def event_strength(run: Run, one: FoundEvent) -> dict[str, float]:
     """Ratio by case series, failures preceded, lags and same-day count."""
     failures, place = one.target.failures, one.window
     window, usual = int(WINDOWS[place]), float(one.company.before.usual[place, one.place])
@@ -140,18 +138,6 @@ def _due(run: Run, target: int, unit: Ints, day: Ints, window: int) -> Array:
     return due[:, 0]
 
 
-def _signed_lags(run: Run, one: FoundEvent) -> Ints:
-    """Days from every candidate event to every failure at most 240 days away; + = before."""
-    unit, day = run.events.of(one.kind)
-    failures, reach = one.target.failures, int(WINDOWS[-1])
-    theirs, mine = unit * FAR_DAYS + day, failures.unit * FAR_DAYS + failures.day
-    low = np.searchsorted(theirs, mine - reach, side="left")
-    count = np.searchsorted(theirs, mine + reach, side="right") - low
-    which = np.repeat(np.arange(len(mine)), count)
-    nth = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-    return mine[which] - theirs[low[which] + nth]
-
-
 def attribute_rows(screened: list[TargetTests], tested: pd.DataFrame) -> list[dict[str, Any]]:
     """Describe found attributes, each looked at again beside the other ones found."""
     q = tested.set_index(["target", "candidate"])["q"]
@@ -172,14 +158,21 @@ def attribute_rows(screened: list[TargetTests], tested: pd.DataFrame) -> list[di
                     "kind": "attribute",
                     "word": EXPLAINED if hidden else GOES_WITH,
                     "note": note,
-                    "ratio": test.ratio,
-                    "lower": test.interval.lower,
-                    "upper": test.interval.upper,
                     "p": min(1.0, p),
                     "q": float(q[one.name, named[test.attribute]]),
-                    "events": test.failures,
-                    "expected": test.expected,
-                    "failures": len(one.failures),
                 }
+                | attribute_strength(test, failures=len(one.failures))
             )
     return rows
+
+
+def attribute_strength(test: AttributeTest, *, failures: int) -> dict[str, Any]:
+    """Ratio and counts of one attribute's level; `failures` are those of the part in all."""
+    return {
+        "ratio": test.ratio,
+        "lower": test.interval.lower,
+        "upper": test.interval.upper,
+        "events": test.failures,
+        "expected": test.expected,
+        "failures": failures,
+    }

@@ -30,7 +30,7 @@ import numpy as np
 import pandas as pd
 
 from rca.causes.screen.attributes import Levels, levels_of
-from rca.causes.screen.background import Array, Ints
+from rca.causes.screen.background import Array
 from rca.causes.screen.candidate_rows import (
     COLUMNS,
     COMES_BEFORE,
@@ -42,6 +42,8 @@ from rca.causes.screen.candidate_rows import (
 )
 from rca.causes.screen.company import FEWEST_INSIDE, WINDOWS, WINDOWS_AS
 from rca.causes.screen.explaining import FoundEvent
+from rca.causes.screen.lags import Lags, lags_of
+from rca.causes.screen.nearest import nearest_rows
 from rca.causes.screen.occurrences import occurrences_of
 from rca.causes.screen.target_tests import FEWEST_FAILURES, Run, TargetTests, looks
 from rca.causes.screen.within_units import tail_chance
@@ -64,16 +66,19 @@ class Screen:
     targets
         One row a part: target, failures, candidates (tested), found, would_have_shown (ratio
         that had shown with a chance of about 80 %), text.
+    nearest
+        The strongest candidates of each part that were not found, as in `found`: what chance can
+        do. No finding.
     lags
-        For each (target, candidate) found: days from every candidate event within 240 days
-        before (positive) or after (negative) a failure.
+        For each (target, candidate) found: how long before or after the failures its events lie.
     """
 
     found: pd.DataFrame
     explained: pd.DataFrame
     tested: pd.DataFrame
     targets: pd.DataFrame
-    lags: Mapping[tuple[str, str], Ints]
+    nearest: pd.DataFrame
+    lags: Mapping[tuple[str, str], Lags]
     crowded: int
 
     def of(self, target: str) -> pd.DataFrame:
@@ -140,14 +145,15 @@ def screen_upstream(
 def _judged(run: Run, screened: list[TargetTests]) -> Screen:
     """Judge all tests of the run in one list, and describe what was found."""
     tested = _tested(run, screened)
+    passing = _passed(tested, screened)
     events = [
         FoundEvent(one, one.company, place, float(p))
-        for one, passed in zip(screened, _passed(tested, screened), strict=True)
+        for one, passed in zip(screened, passing, strict=True)
         for place, p in enumerate(one.p[: one.n_events])
         if passed[place] and one.company is not None
         and one.company.excess()[place] >= LEAST_EXCESS
     ]  # fmt: skip
-    rows, lags = event_rows(run, events, tested)
+    rows = event_rows(run, events, tested)
     rows += attribute_rows(screened, tested)
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
     frame = frame.sort_values(["target", "p", "candidate"], kind="stable", ignore_index=True)
@@ -159,7 +165,8 @@ def _judged(run: Run, screened: list[TargetTests]) -> Screen:
         explained.reset_index(drop=True),
         tested,
         targets,
-        lags,
+        pd.DataFrame(nearest_rows(run, screened, passing, tested), columns=list(COLUMNS)),
+        {(one.target.name, run.events.names[one.kind]): lags_of(run, one) for one in events},
         run.events.crowded,
     )
 

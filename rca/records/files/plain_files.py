@@ -11,6 +11,7 @@ from typing import Any
 import pandas as pd
 
 from rca.errors import Changed, NotWritten, Problem, Refused
+from rca.records.files.csv_bytes import csv_bytes
 from rca.records.files.spreadsheet import spreadsheet_safe
 
 
@@ -107,7 +108,7 @@ def write_json(path: Path, data: Any) -> None:
 
 def write_csv(path: Path, frame: pd.DataFrame) -> None:
     """Write a table as CSV, whole or not at all, its text made harmless for spreadsheets."""
-    write_text(path, spreadsheet_safe(frame).to_csv(index=False, lineterminator="\n"))
+    write_bytes(path, csv_bytes(spreadsheet_safe(frame)))
 
 
 def write_frame(path: Path, frame: pd.DataFrame) -> None:

@@ -1,6 +1,7 @@
 """Cells that no spreadsheet runs as a formula."""
 
 import re
+from typing import TypeGuard
 
 import pandas as pd
 
@@ -21,13 +22,21 @@ def _harmless(column: pd.Series) -> pd.Series:
     kind = column.dtype
     if pd.api.types.is_numeric_dtype(kind) or pd.api.types.is_datetime64_any_dtype(kind):
         return column
+    if isinstance(kind, pd.CategoricalDtype):
+        words = kind.categories.map(lambda one: _without_formula(one) if _is_text(one) else one)
+        if words.equals(kind.categories):
+            return column
     cells = column.astype(object)
     changed = {
         text: _without_formula(text)
         for text in cells.dropna().unique()
-        if isinstance(text, str) and _without_formula(text) != text
+        if _is_text(text) and _without_formula(text) != text
     }
     return cells.map(lambda cell: changed.get(cell, cell)) if changed else cells
+
+
+def _is_text(cell: object) -> TypeGuard[str]:
+    return isinstance(cell, str)
 
 
 def _without_formula(text: str) -> str:

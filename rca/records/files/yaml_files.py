@@ -14,7 +14,13 @@ from rca.errors import Problem, Refused
 from rca.records.files.plain_files import read_text, write_text
 
 MOST_YAML_ENTRIES = 100_000
+DEEPEST_YAML = 60  # lists and blocks inside one another
 _INDENTED_LIST = re.compile(r"^( *)\S.*:[ \t]*(?:#.*)?\n(?:[ \t]*(?:#.*)?\n)*\1 +- ", re.MULTILINE)
+_LOADER_ERRORS = (
+    YAMLError, ValueError, TypeError, KeyError, IndexError, AttributeError, AssertionError,
+    NotImplementedError,
+)  # fmt: skip
+"""What the loader raises on text that is no YAML, besides errors that name a line."""
 _PLAIN = (dict, list, str, int, float, type(None))
 
 
@@ -65,9 +71,10 @@ def yaml_of(text: str, *, file: str) -> Any:
         raise Refused([Problem(file, line, "", "", rule, step)]) from error
     except RecursionError as error:
         raise Refused([Problem(file, 0, "", "", "is nested too deeply")]) from error
-    except (YAMLError, ValueError) as error:
-        rule = f"is not valid YAML: {str(error).splitlines()[0]}"
-        raise Refused([Problem(file, 0, "", "", rule)]) from error
+    except _LOADER_ERRORS as error:
+        said = (str(error).splitlines() or [type(error).__name__])[0]
+        step = "look for a key that is itself a list or a block, a lone sign, a wrong indentation"
+        raise Refused([Problem(file, 0, "", "", f"is not valid YAML: {said}", step)]) from error
     if problem := _odd_entry(data, file):
         raise Refused([problem])
     return data
@@ -78,11 +85,13 @@ def _odd_entry(data: Any, file: str) -> Problem | None:
 
     Tags could name things other than data; aliases can blow a short file up beyond all memory.
     """
-    waiting: list[tuple[Any, int, str]] = [(data, 0, "")]
+    waiting: list[tuple[Any, int, str, int]] = [(data, 0, "", 0)]
     for _ in range(MOST_YAML_ENTRIES):
         if not waiting:
             return None
-        entry, line, key = waiting.pop()
+        entry, line, key, depth = waiting.pop()
+        if depth > DEEPEST_YAML:
+            return Problem(file, line, key, "", "is nested too deeply")
         tagged = str(getattr(entry, "tag", None)) != "None"
         if tagged or not isinstance(entry, _PLAIN):
             step = "write plain text, numbers, lists and keys, without tags (!...)"
@@ -91,7 +100,9 @@ def _odd_entry(data: Any, file: str) -> Problem | None:
             return Problem(file, line, key, str(entry), "is no finite number")
         if isinstance(entry, dict | list):
             inside = entry.items() if isinstance(entry, dict) else enumerate(entry)
-            waiting += [(one, line_of(entry, (name,)) or line, str(name)) for name, one in inside]
+            waiting += [
+                (one, line_of(entry, (name,)) or line, str(name), depth + 1) for name, one in inside
+            ]
     rule = f"holds more than {MOST_YAML_ENTRIES} entries, aliases counted each time"
     return Problem(file, 0, "", "", rule, "write it without aliases (*name) inside one another")
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from rca.records.importing.further_files import files_of_repairs
 from rca.records.importing.table_proposal import TableProposal
 
 
@@ -20,12 +21,10 @@ class Answerable:
 
 def answerable(tables: Mapping[str, TableProposal]) -> tuple[Answerable, ...]:
     """Say for each kind of result whether these records can give it."""
-    repairs = tables["repairs"]
-    columns = set(repairs.columns)
-    stated = repairs.export.rules.values if repairs.export is not None else {}
-    reason = "reason" in columns or bool(stated.get("reason", {}).get(""))
-    action = "action" in columns or bool(stated.get("action", {}).get(""))
-    rows = {"unit", "date", "part"} <= columns
+    repairs = files_of_repairs(tables)
+    columns = {name for one in repairs for name in one.columns}
+    reason, action = (all(_says(one, name) for one in repairs) for name in ("reason", "action"))
+    rows = all({"unit", "date", "part"} <= set(one.columns) for one in repairs)
     units, readings = "units" in tables, "readings" in tables
     meter = "meter" in columns or readings
     lives = rows and reason and action
@@ -61,6 +60,12 @@ def answerable(tables: Mapping[str, TableProposal]) -> tuple[Answerable, ...]:
         ),
         Answerable("the verdict on a fix", False, "needs a fixes table; it is added by hand later"),
     )  # fmt: skip
+
+
+def _says(one: TableProposal, name: str) -> bool:
+    """Tell whether a file says something in every row, by a column or by an answer for all."""
+    stated = one.export.rules.values if one.export is not None else {}
+    return name in one.columns or bool(stated.get(name, {}).get(""))
 
 
 def _needs(there: bool, what: str) -> str:

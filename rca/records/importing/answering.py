@@ -1,5 +1,6 @@
 """An import with its answers in a file: read where the file exists, laid out where it does not."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from rca.errors import Problem, Refused
@@ -18,6 +19,7 @@ def import_with_answers(
     out: Path,
     *,
     answers: Path | None = None,
+    further: Sequence[Path] = (),
     units: Path | None = None,
     readings: Path | None = None,
     parts: Path | None = None,
@@ -26,6 +28,8 @@ def import_with_answers(
 
     Parameters
     ----------
+    further
+        Further exports of repairs, each with columns of its own.
     answers
         File of answers. One that does not exist yet is written with the open questions, to be
         filled in, and the import is refused.
@@ -38,7 +42,9 @@ def import_with_answers(
         The folder exists already, or something cannot be written.
     """
     known = read_answers(answers) if answers is not None and answers.exists() else {}
-    proposal = propose(path, units=units, readings=readings, parts=parts, answers=known)
+    proposal = propose(
+        path, further=further, units=units, readings=readings, parts=parts, answers=known
+    )
     if proposal.open and answers is not None and not answers.exists():
         files.write_new_text(answers, answers_text(proposal))
         rule = f"{len(proposal.open)} questions are open; they are laid out in {answers}"

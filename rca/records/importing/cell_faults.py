@@ -8,6 +8,7 @@ import numpy as np
 from rca.records.columns import MISSING, SPREADSHEET_ERRORS
 from rca.records.importing.distinct import UNNAMED, Cells
 from rca.records.importing.faults import Export, Fault, Kind, raw_examples
+from rca.records.importing.headings import twins_of
 from rca.records.importing.wording import plain
 from rca.records.text_search import hits, hits_among, lengths
 
@@ -16,6 +17,7 @@ def cell_faults(export: Export) -> Iterator[Fault]:
     """Look for all faults of this kind."""
     yield from _broken_rows(export)
     yield from _empty_or_constant(export)
+    yield from _doubled_headings(export)
     yield from _blank_words(export)
     yield from _spreadsheet_errors(export)
     yield from _leading_zeros(export)
@@ -47,6 +49,18 @@ def _empty_or_constant(export: Export) -> Iterator[Fault]:
             only, rows = next(iter(filled.items()))
             yield Fault(Kind.CONSTANT_COLUMN, rows, len(cells), f"filled cells all say {only!r}",
                         "kept; it tells nothing apart", column=name)  # fmt: skip
+
+
+def _doubled_headings(export: Export) -> Iterator[Fault]:
+    cells = export.cells
+    for name in cells.names:
+        if re.search(r"\.\d+$", name) or not (twins := twins_of(cells, name)):
+            continue
+        used = [ours for ours, theirs in export.columns.items() if theirs in (name, *twins)]
+        done = f"which is the {used[0].replace('_', ' ')} is asked; " if used else ""
+        yield Fault(Kind.DOUBLED_HEADING, len(twins), len(cells.names),
+                    "further columns have this heading", f"{done}all are kept, numbered",
+                    column=name, examples=twins)  # fmt: skip
 
 
 def blank_words(cells: Cells, name: str, words: frozenset[str]) -> dict[str, int]:
@@ -151,6 +165,9 @@ _PERSONAL = (
     ("e-mail addresses", r"[a-z0-9._%+-]+@[a-z0-9-]+\.[a-z]{2,}"),
     ("telephone numbers", r"\+\d{1,3}[ /-]?\d{2,4}[ /-]?\d{3}[\d /-]{2,}"),
     ("telephone numbers", r"\b(?:tel|phone|ph|mob|cell)[.: ]+\d{3}[\d -]{3,}"),
+    ("telephone numbers", r"(?:^|[^\d.,/-])0\d{2,4}[ /]\d{5,8}(?:[^\d/-]|$)"),
+    ("telephone numbers", r"\(\d{3}\) ?\d{3}-\d{4}\b"),
+    ("names of people", r"\b(?:mr|mrs|herr|frau|monsieur|señor|señora)\.? [a-zà-ÿ]{3,}"),
 )
 _PEOPLE = re.compile(
     r"(driver|technician|mechanic|operator|employee|fitter|person|customer|foreman|user|"
@@ -162,7 +179,7 @@ def _personal_data(export: Export) -> Iterator[Fault]:
     done = "kept; take it out before the folder or a page goes to others"
     for name in export.text_columns():
         text = export.cells.text(name)
-        may = hits(text, "@|[0-9]{3}")
+        may = hits(text, r"@|[0-9]{3}|\b(?:mrs?|herr|frau|monsieur|señora?)\b")
         for said, pattern in _PERSONAL:
             mask = hits_among(text, may, pattern)
             if mask.any():

@@ -46,7 +46,8 @@ def _stated_by_answers(draft: Draft) -> dict[str, str]:
 def _column_question(draft: Draft, ours: str, match: Match | None, required: bool) -> Question:
     names = tuple(name for name in draft.cells.names if not name.startswith("Unnamed:"))
     named = ours.replace("_", " ")
-    rivals = match.rivals if match is not None and ours in KEY_COLUMNS else ()
+    doubled = match is not None and headings.twins_of(draft.cells, match.theirs)
+    rivals = match.rivals if match is not None and (ours in KEY_COLUMNS or doubled) else ()
     sure = match is not None and match.score >= headings.SURE and not rivals
     proposed = match.theirs if match is not None and (sure or rivals or required) else ""
     if required or rivals:

@@ -12,7 +12,7 @@ from rca.records.cells import cell_text
 from rca.records.columns import MISSING, SPREADSHEET_ERRORS
 from rca.records.files import RawTable
 from rca.records.importing.wording import EXTRA_MISSING
-from rca.records.text_search import as_arrow, hits, is_one_of, lengths
+from rca.records.text_search import as_arrow, is_one_of, lengths, single_blanks
 
 SAMPLE_ROWS = 4000
 UNNAMED = "Unnamed:"  # how columns without a name in the header are called
@@ -92,17 +92,21 @@ class Cells:
 
     def is_typed(self, name: str, kind: str) -> bool:
         """Tell whether the file itself stores this column as "date" or "number"."""
-        dtype = self.series(name).dtype
+        series = self.series(name)
         if kind == "date":
-            return bool(pd.api.types.is_datetime64_any_dtype(dtype))
-        return bool(pd.api.types.is_numeric_dtype(dtype))
+            return bool(pd.api.types.is_datetime64_any_dtype(series.dtype))
+        if series.dtype != object:
+            return bool(pd.api.types.is_numeric_dtype(series.dtype))
+        filled = series[series != ""]  # a sheet holds numbers and blanks side by side
+        some = [not isinstance(one, str) for one in filled.iloc[:SAMPLE_ROWS]]
+        return bool(some) and all(some) and pd.api.types.infer_dtype(filled) in _NUMBERS
 
     def distinct(self, name: str) -> Distinct:
         """Return the distinct cells of a column."""
         if name not in self._distinct:
             coded = self.text(name).dictionary_encode()
             codes = coded.indices.fill_null(-1).to_numpy(zero_copy_only=False).astype(np.int32)
-            texts = _with_single_blanks(coded.dictionary)
+            texts = single_blanks(coded.dictionary)
             counts = np.bincount(codes[codes >= 0], minlength=len(texts))
             self._distinct[name] = Distinct(texts, counts, codes)
         return self._distinct[name]
@@ -117,7 +121,7 @@ class Cells:
         known = {
             self._columns[name]: pd.Categorical.from_codes(found.codes, categories=found.texts)
             for name, found in self._distinct.items()
-            if pd.api.types.is_string_dtype(self.series(name).dtype)
+            if pd.api.types.infer_dtype(self.series(name)) == "string"
             and len(set(found.texts)) == len(found.texts)
         }
         return replace(self.raw, frame=self.raw.frame.assign(**known)) if known else self.raw
@@ -165,9 +169,4 @@ class Cells:
         return int(self.raw.lines[row])
 
 
-def _with_single_blanks(texts: pa.Array) -> list[str]:
-    """Return texts as `cell_text` does, which only few of them need."""
-    out: list[str] = texts.to_pylist()
-    for place in np.flatnonzero(hits(texts, r"^\s|\s$|\s\s|[\t\r\n\x{a0}]")):
-        out[place] = cell_text(out[place])
-    return out
+_NUMBERS = ("integer", "floating", "mixed-integer-float")

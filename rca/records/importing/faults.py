@@ -53,6 +53,7 @@ class Kind(StrEnum):
     HEAPED = "heaped dates"
     EMPTY_COLUMN = "empty column"
     CONSTANT_COLUMN = "constant column"
+    DOUBLED_HEADING = "heading stands twice"
     PERSONAL_DATA = "personal data"
     TWO_CLASSES = "two classes in one unit"
     NOT_IN_LIST = "unit missing from the unit list"

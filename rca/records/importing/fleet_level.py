@@ -1,14 +1,16 @@
 """What an import says of the fleet as a whole: unit of the meter, span of the records, gaps."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from rca.records.importing.faults import Export, Fault, Kind
+from rca.records.importing.further_files import all_repairs, files_of_repairs
 from rca.records.importing.guessing import ASKED, LIKELY, Guess
 from rca.records.importing.headings import heading_words
 from rca.records.importing.meter_faults import meter_faults
@@ -49,12 +51,13 @@ def fleet_settings(
     settings: dict[str, Any] = {"name": repairs.path.name.split(".")[0].replace("_", " ")}
     guesses: dict[str, Guess] = {}
     _meter_unit(tables, desk, settings, guesses)
-    currency = _currency(repairs.export)
+    currency = next(filter(None, (_currency(o.export) for o in files_of_repairs(tables))), "")
     if currency:
         settings["currency"] = currency
-    if repairs.checked is None:
+    frame = all_repairs(tables)
+    if frame is None:
         return settings, guesses
-    days = day_of(repairs.checked.frame)
+    days = day_of(frame)
     days = days[(days >= FIRST_BELIEVABLE) & (days <= np.datetime64(today, "D"))]
     if len(days):
         _ask_span(_span(days), len(days), desk, settings, guesses)
@@ -129,7 +132,8 @@ def _ask_span(
         word, verb = ("earliest", "begin") if key == "records_begin" else ("latest", "end")
         why = f"the {word} of {rows} dates"
         if stray:
-            why = f"{stray} rows stand far from the others, which {verb} on {clear}"
+            few = "1 row stands" if stray == 1 else f"{stray} rows stand"
+            why = f"{few} far from the others, which {verb} on {clear}"
         answer = desk.choose(
             Question(
                 key, text, "day", tuple(dict.fromkeys((str(day), str(clear)))),
@@ -144,20 +148,28 @@ def _ask_span(
 
 def fleet_faults(tables: Tables, settings: Mapping[str, Any]) -> Iterator[Fault]:
     """Look for faults that concern the fleet as a whole."""
-    repairs = tables["repairs"]
-    export = repairs.export
-    if export is None:
+    repairs = files_of_repairs(tables)
+    if any(one.export is None for one in repairs):
         return
-    yield from _absent_columns(tables)
-    yield from meter_faults(export, str(settings.get("meter_unit", "")))
-    yield from _mixed_units(export)
-    if export.checked is None or export.checked.frame.empty:
+    for one in repairs:
+        about = f"{one.path.name}: " if len(repairs) > 1 else ""
+        for fault in _faults_of_file(one, tables, str(settings.get("meter_unit", ""))):
+            yield replace(fault, what=about + fault.what)
+    frame = all_repairs(tables)
+    if frame is None or frame.empty:
         return
     if "units" not in tables:
-        yield from _no_unit_list(export)
-        yield from _silent_units(export, str(settings.get("cutoff", "")))
+        yield from _no_unit_list(frame)
+        yield from _silent_units(frame, str(settings.get("cutoff", "")))
     else:
-        yield from _not_in_list(export, tables["units"].export)
+        yield from _not_in_list(frame, repairs[0].columns["unit"], tables["units"].export)
+
+
+def _faults_of_file(one: TableProposal, tables: Tables, meter_unit: str) -> Iterator[Fault]:
+    assert one.export is not None
+    yield from _absent_columns(one, tables)
+    yield from meter_faults(one.export, meter_unit)
+    yield from _mixed_units(one.export)
 
 
 _BLOCKED_WITHOUT = {
@@ -173,9 +185,9 @@ _BLOCKED_WITHOUT = {
 }
 
 
-def _absent_columns(tables: Tables) -> Iterator[Fault]:
+def _absent_columns(one: TableProposal, tables: Tables) -> Iterator[Fault]:
     """Tell which results fall away for want of a column; none is invented."""
-    columns = set(tables["repairs"].columns)
+    columns = set(one.columns)
     if "readings" in tables and "meter" in tables["readings"].columns:
         columns.add("meter")
     for ours, blocked in _BLOCKED_WITHOUT.items():
@@ -199,9 +211,7 @@ def _mixed_units(export: Export) -> Iterator[Fault]:
                         "meter lives", name, shown)  # fmt: skip
 
 
-def _no_unit_list(export: Export) -> Iterator[Fault]:
-    assert export.checked is not None
-    frame = export.checked.frame
+def _no_unit_list(frame: pd.DataFrame) -> Iterator[Fault]:
     units = int(frame["unit"].nunique())
     places = frame.groupby(["unit", "part"], observed=True).ngroups
     yield Fault(
@@ -217,10 +227,8 @@ def _no_unit_list(export: Export) -> Iterator[Fault]:
     )  # fmt: skip
 
 
-def _silent_units(export: Export, cutoff: str) -> Iterator[Fault]:
+def _silent_units(frame: pd.DataFrame, cutoff: str) -> Iterator[Fault]:
     """Tell units whose rows end long before the cut-off: retired, sold, or no longer recorded."""
-    assert export.checked is not None
-    frame = export.checked.frame
     end = np.datetime64(cutoff or "NaT", "D")
     last = frame.groupby("unit", observed=True)["date"].agg(["max", "min", "size"])
     quiet = (end - last["max"].to_numpy().astype("datetime64[D]")).astype(float)
@@ -237,17 +245,17 @@ def _silent_units(export: Export, cutoff: str) -> Iterator[Fault]:
         )  # fmt: skip
 
 
-def _not_in_list(export: Export, units: Export | None) -> Iterator[Fault]:
-    if export.checked is None or units is None or units.checked is None:
+def _not_in_list(frame: pd.DataFrame, column: str, units: Export | None) -> Iterator[Fault]:
+    if units is None or units.checked is None:
         return
     known = {str(name).casefold() for name in units.checked.frame["unit"]}
-    named = export.checked.frame["unit"].astype(str).str.casefold()
+    named = frame["unit"].astype(str).str.casefold()
     missing = ~named.isin(known)
     if missing.any():
-        shown = tuple(export.checked.frame["unit"][missing].astype(str).unique()[:4])
+        shown = tuple(frame["unit"][missing].astype(str).unique()[:4])
         yield Fault(Kind.NOT_IN_LIST, int(missing.sum()), len(named),
                     "rows name a unit that is not in the unit list", "set aside",
-                    column=export.columns["unit"], examples=shown)  # fmt: skip
+                    column=column, examples=shown)  # fmt: skip
     without = len(known - set(named))
     if without:
         yield Fault(Kind.NO_RUNNING_UNITS, without, len(known), "listed units have no repair",

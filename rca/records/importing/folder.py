@@ -1,6 +1,6 @@
 """The import from end to end: a fleet folder from a file and its answers, or a clear refusal."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -35,6 +35,7 @@ def import_file(
     path: Path | str,
     out: Path | str,
     *,
+    further: Sequence[Path | str] = (),
     units: Path | str | None = None,
     readings: Path | str | None = None,
     parts: Path | str | None = None,
@@ -52,7 +53,13 @@ def import_file(
         The folder exists already or cannot be written.
     """
     proposal = propose(
-        path, units=units, readings=readings, parts=parts, answers=answers, today=today
+        path,
+        further=further,
+        units=units,
+        readings=readings,
+        parts=parts,
+        answers=answers,
+        today=today,
     )
     return write_fleet_folder(proposal, out)
 

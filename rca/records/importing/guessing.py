@@ -117,7 +117,7 @@ def guess_delimiter(text: str) -> Guess:
     best, second = ranked[0], ranked[1]
     if scores[best] == 0:
         return Guess("", ASKED, "no delimiter splits the lines into columns", _lines(text))
-    why = f"{_named(best)} splits {scores[best]:.1f} columns out of an even share of lines"
+    why = f"{_named(best)} splits most lines alike, into about {scores[best] + 1:.0f} columns"
     if scores[second] > 0.8 * scores[best]:
         both = (best, second)
         return Guess(best, ASKED, f"{_named(best)} and {_named(second)} both split it",
@@ -157,14 +157,15 @@ def _lines(text: str) -> tuple[str, ...]:
 
 
 def guess_header_line(rows: list[list[str]]) -> Guess:
-    """Tell in which of the first rows (cells as text) the column names stand; "" = in none.
+    """Tell in which of the first lines (cells as text) the column names stand; "" = in none.
 
     Names are as many as a usual row has cells, nearly all filled, and neither dates nor numbers.
     """
     filled = [sum(bool(cell.strip()) for cell in row) for row in rows]
     if not rows or max(filled, default=0) == 0:
         return Guess("", ASKED, "the file holds no names of columns")
-    usual = sorted(filled)[len(filled) // 2] if len(filled) > 2 else max(filled)
+    some = sorted(count for count in filled if count)
+    usual = some[len(some) // 2] if len(some) > 2 else max(some)
     for place, row in enumerate(rows[:30]):
         if filled[place] < max(1, 0.6 * usual) or (usual > 1 and filled[place] == 1):
             continue

@@ -40,7 +40,8 @@ _HEADINGS: Mapping[str, str] = {
     "position": "position|location|side|place|pos|part position|axle position|fitted position|"
     "einbauort|seite|posición|posicion|emplacement|lado",
     "meter": "meter|meter reading|odometer|odometer reading|odo|odometer km|odometer miles|mileage|"
-    "km|kms|kilometers|kilometres|miles|hours|engine hours|hour meter|operating hours|"
+    "km|kms|kilometer|kilometers|kilometre|kilometres|miles|hours|engine hours|hour meter|"
+    "operating hours|"
     "running hours|running time|run hours|machine hours|smr|smu|reading|km reading|hrs|"
     "kilometerstand|km stand|betriebsstunden|kilométrage|kilometrage|kilometraje|horas|horometro",
     "action": "action|action taken|action code|work done|work performed code|task|task type|"
@@ -64,7 +65,8 @@ _HEADINGS: Mapping[str, str] = {
     "cost": "cost|total cost|costs|amount|total|total amount|repair cost|price|net amount|"
     "actual cost|total actual cost|kosten|betrag|coût|cout|costo|coste|importe|montant",
     "downtime_hours": "downtime|downtime hours|down time|hours down|down hours|downtime hrs|"
-    "out of service hours|breakdown duration|repair hours down|stillstand|ausfallzeit|"
+    "out of service hours|breakdown duration|repair hours down|stillstand|ausfallzeit|ausfall|"
+    "ausfallstunden|"
     "temps d'arrêt|tiempo de parada|downtime h",
     "system": "system|major system|main system|system group|subsystem|component group|group|"
     "system description|system code|baugruppe haupt|sistema|système",
@@ -204,10 +206,24 @@ def match_columns(cells: Cells, table: str) -> dict[str, Match]:
         taken.add(theirs)
     for o, match in matches.items():
         rivals = tuple(
-            t for t in cells.names if t not in taken and scores[o, t][0] > match.score - 0.1
-        )
+            t for t in cells.names
+            if t not in taken
+            and (scores[o, t][0] > match.score - 0.1 or t in twins_of(cells, match.theirs))
+        )  # fmt: skip
         matches[o] = Match(o, match.theirs, match.score, match.why, rivals)
     return matches
+
+
+def twins_of(cells: Cells, name: str) -> tuple[str, ...]:
+    """Return the other columns that stand under the same heading: `Cost.1` beside `Cost`."""
+    heading = re.sub(r"\.\d+$", "", name)
+    if heading not in cells.names:
+        return ()
+    alike = re.compile(rf"{re.escape(heading)}(\.\d+)?")
+    return tuple(
+        one for one in cells.names
+        if one != name and alike.fullmatch(one) and content_of(cells, one).filled
+    )  # fmt: skip
 
 
 def candidates(cells: Cells, ours: str, taken: set[str]) -> list[str]:

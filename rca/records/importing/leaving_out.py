@@ -155,7 +155,7 @@ def joiner(names: Mapping[str, int], *, places: bool = False) -> tuple[str, dict
         alone = {text.strip().casefold() for text in names if mark not in text}
         apart = [all(p.strip().casefold() in alone for p in t.split(mark)) for t in joined]
         rows = sum(n for n, good in zip(joined.values(), apart, strict=True) if good)
-        if len(joined) > 1 and rows > 0.5 * sum(joined.values()):
+        if joined and rows > 0.5 * sum(joined.values()):
             return mark, joined
     return "", {}
 

@@ -15,7 +15,7 @@ from rca.records.text_search import hits
 
 POINT, COMMA = ".", ","
 _UNIT_WORDS = {
-    "km": "km kms kilometers kilometres kilometerstand kilometrage kilométrage",
+    "km": "km kms kilometer kilometers kilometre kilometres kilometerstand kilometrage kilométrage",
     "miles": "miles mi mls",
     "hours": "hours hrs hr hour smr smu h std betriebsstunden horas horometro",
 }

@@ -1,31 +1,37 @@
 """An import as a whole: what is proposed for a file (and its unit list), what is open, and why."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from rca.errors import Problem, RcaError, Refused
+from rca.records.columns import table_of
 from rca.records.fleet import Fleet, assemble
 from rca.records.importing.answerable import Answerable, answerable
 from rca.records.importing.cell_faults import columns_of_people
 from rca.records.importing.faults import Fault, Kind
 from rca.records.importing.fleet_level import fleet_faults, fleet_settings
+from rca.records.importing.further_files import files_of_repairs
 from rca.records.importing.guessing import Guess
 from rca.records.importing.questions import Answer, Desk, Question, flat_answers
 from rca.records.importing.table_proposal import TableProposal, propose_table
 from rca.records.importing.writing import fleet_data
+from rca.records.joining import joined_tables
 from rca.records.people import with_pseudonyms
 from rca.records.schema import did_you_mean
 from rca.records.settings import settings_of
+
+MOST_FURTHER = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Proposal:
     """What an export seems to be, how sure each point is, and what only a person can say.
 
-    `tables` holds one proposal for each file, by the kit's name of the table; `settings` the
+    `tables` holds one proposal for each file, by the kit's name of the table (`repairs 2` for a
+    second file of the repairs); `settings` the
     keys of fleet.yaml beside the tables; `faults` everything found wrong, `questions` everything
     that may be answered, `open` what must be. A proposal never changes: `answer` gives a new one.
     """
@@ -94,15 +100,17 @@ class Proposal:
         """
         refuse_if_open(self)
         settings = settings_of(fleet_data(self.tables, self.settings), self.path.parent)
-        checked = {name: t.checked for name, t in self.tables.items() if t.checked is not None}
+        read = {name: t.checked for name, t in self.tables.items() if t.checked is not None}
+        checked = joined_tables(read)
         people = settings.people
         hidden = with_pseudonyms(checked, columns=people.columns, salt_env=people.salt_env)
         return assemble(settings, hidden, known_to=self.today)
 
     def __str__(self) -> str:
-        rows = self.tables["repairs"]
-        lines = [f"{self.path.name}: {rows.rows} rows read as repairs"]
-        lines += [f"  {ours}: {theirs!r}" for ours, theirs in rows.columns.items()]
+        lines = []
+        for one in files_of_repairs(self.tables):
+            lines += [f"{one.path.name}: {one.rows} rows read as repairs"]
+            lines += [f"  {ours}: {theirs!r}" for ours, theirs in one.columns.items()]
         lines += [f"  {name}: {g.value} ({g.sure}; {g.why})" for name, g in self.guesses.items()]
         lines += [f"{len(self.faults)} kinds of faults:"] + [f"  {fault}" for fault in self.faults]
         lines += ["what can be answered:"] + [f"  {one}" for one in self.answerable]
@@ -113,6 +121,7 @@ class Proposal:
 def propose(
     path: Path | str,
     *,
+    further: Sequence[Path | str] = (),
     units: Path | str | None = None,
     readings: Path | str | None = None,
     parts: Path | str | None = None,
@@ -125,6 +134,8 @@ def propose(
     ----------
     path
         The export: CSV (also packed), XLSX or Parquet.
+    further
+        Further exports of repairs, each with columns of its own; their rows are appended.
     units, readings, parts
         Further exports: a list of the units, of meter readings, of the part families.
     answers
@@ -139,7 +150,12 @@ def propose(
     RcaError
         An answer is not one of its question's choices.
     """
-    paths = {"repairs": path, "units": units, "readings": readings, "parts": parts}
+    paths: dict[str, Path | str | None] = {"repairs": path}
+    paths |= {f"repairs {number}": place for number, place in enumerate(further, start=2)}
+    paths |= {"units": units, "readings": readings, "parts": parts}
+    if len(further) > MOST_FURTHER:
+        raise RcaError(f"{len(further)} further files of repairs; {MOST_FURTHER} are the most",
+                       next_step="put some of them together first")  # fmt: skip
     given = {name: Path(place) for name, place in paths.items() if place is not None}
     flat = flat_answers(answers or {})
     proposal = _propose(given, flat, today or date.today(), {})
@@ -167,14 +183,24 @@ def _propose(
     today: date,
     before: Mapping[str, TableProposal],
 ) -> Proposal:
+    several = sum(table_of(name) == "repairs" for name in paths) > 1
     tables = {
-        name: propose_table(path, name, answers=answers, today=today, before=before.get(name))
+        name: propose_table(
+            path, table_of(name), answers=answers, today=today, before=before.get(name),
+            entry=name, about=path.name if several else "",
+        )
         for name, path in paths.items()
-    }
-    _refuse_other_table(tables["repairs"])
+    }  # fmt: skip
+    for one in files_of_repairs(tables):
+        _refuse_other_table(one)
     desk = Desk(answers)
     settings, guesses = fleet_settings(tables, desk, today=today)
-    faults = [f for t in tables.values() for f in t.faults] + list(fleet_faults(tables, settings))
+    faults = [
+        replace(fault, what=f"{table.path.name}: {fault.what}") if several else fault
+        for table in tables.values()
+        for fault in table.faults
+    ]
+    faults += fleet_faults(tables, settings)
     blocked = {f.blocked: f"{f.count} {f.what}" for f in faults if f.blocks_in_fleet}
     if blocked:
         settings["blocked"] = blocked
@@ -184,7 +210,12 @@ def _propose(
     return Proposal(
         tables=tables,
         settings=settings,
-        guesses={k: g for t in tables.values() for k, g in t.guesses.items()} | guesses,
+        guesses={
+            f"{t.path.name}: {key}" if several else key: guess
+            for t in tables.values()
+            for key, guess in t.guesses.items()
+        }
+        | guesses,
         faults=tuple(faults),
         questions=tuple(q for t in tables.values() for q in t.questions) + tuple(desk.questions),
         open=tuple(q for t in tables.values() for q in t.open) + desk.open(),

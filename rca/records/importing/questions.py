@@ -1,11 +1,13 @@
 """What an import has to ask: questions with their choices, and the check of an answer."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
 from rca.errors import RcaError
+from rca.records.columns import TABLES, table_of
 from rca.records.schema import did_you_mean
 
 NOT_STATED = "not stated"
@@ -160,14 +162,15 @@ def _is_day(text: str) -> bool:
 class Desk:
     """Where the parts of an import put their questions and find the answers given so far."""
 
-    def __init__(self, answers: Mapping[str, Any], *, prefix: str = "") -> None:
-        self.answers, self.prefix = answers, prefix
+    def __init__(self, answers: Mapping[str, Any], *, prefix: str = "", about: str = "") -> None:
+        self.answers, self.prefix, self.about = answers, prefix, about
         self.questions: list[Question] = []
         self.given: dict[str, Answer] = {}
 
     def ask(self, question: Question) -> Answer:
         """Put a question; return what holds now ("" or an incomplete list while it is open)."""
-        question = replace(question, id=self.prefix + question.id)
+        about = f"{self.about}: " if self.about else ""
+        question = replace(question, id=self.prefix + question.id, text=about + question.text)
         self.questions.append(question)
         answer = self.answers.get(question.id)
         if answer is not None:
@@ -200,7 +203,8 @@ def flat_answers(answers: Mapping[str, Any], *, inner: str = "") -> dict[str, An
     flat: dict[str, Any] = {}
     for key, value in answers.items():
         name = f"{inner}{key}"
-        group = name in GROUPS or (inner != "" and inner[:-1] in TABLE_GROUPS and key in GROUPS)
+        below = table_of(inner[:-1]) in TABLES and key in GROUPS
+        group = name in GROUPS or FURTHER_FILE.fullmatch(name) or below
         if isinstance(value, Mapping) and group:
             flat |= flat_answers(value, inner=f"{name}.")
         else:
@@ -208,4 +212,4 @@ def flat_answers(answers: Mapping[str, Any], *, inner: str = "") -> dict[str, An
     return flat
 
 
-TABLE_GROUPS = ("units", "readings", "parts")
+FURTHER_FILE = re.compile("repairs [2-9]")

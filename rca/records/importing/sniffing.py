@@ -2,6 +2,7 @@
 
 import csv
 import io
+import itertools
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -24,6 +25,7 @@ from rca.records.importing.guessing import (
 )
 from rca.records.importing.questions import Desk, Question
 
+LINES = 200  # looked at for the names of the columns
 TEXT_ENDINGS = (".csv", ".csv.gz", ".zip", ".txt", ".tsv")
 MARKS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "upright stroke"}
 
@@ -73,11 +75,19 @@ def _sniff_text(path: Path, desk: Desk) -> Sniffed:
     delimiter = _delimiter(text, desk, out)
     if not delimiter:
         return out
-    rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
-    header = _header_line(path, [row for row in rows[:200] if row], out)
+    header = _header_line(path, _first_lines(text, delimiter), out)
     out.source = TableSource(path, delimiter=delimiter, encoding=encoding, header_line=header)
     _tell_container(path, out, delimiter)
     return out
+
+
+def _first_lines(text: str, delimiter: str) -> list[list[str]]:
+    """Return the first lines of the file, each split; a cell may go on over several of them."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    lines: list[list[str]] = []
+    for row in itertools.islice(reader, LINES):
+        lines += [row] + [[]] * (reader.line_num - len(lines) - 1)
+    return lines
 
 
 def _encoding(data: bytes, desk: Desk, out: Sniffed) -> str:
@@ -166,7 +176,10 @@ def _sniff_workbook(path: Path, desk: Desk) -> Sniffed:
 
 
 def _first_rows(raw: RawTable) -> list[list[str]]:
-    """Return the header and the first rows as text; pandas' own names count as blank."""
+    """Return the first lines of a sheet as text; pandas' own names count as blank."""
     header = ["" if str(n).startswith("Unnamed:") else str(n) for n in raw.frame.columns]
+    out = [header]
     body = raw.frame.head(50).to_numpy(dtype=object)
-    return [header, *([cell_text(cell) for cell in row] for row in body)]
+    for line, row in zip(raw.lines[:50].tolist(), body, strict=True):
+        out += [[]] * (line - 1 - len(out)) + [[cell_text(cell) for cell in row]]
+    return out

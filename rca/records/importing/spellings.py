@@ -95,6 +95,7 @@ def _with_sides(names: Mapping[str, int], sides: tuple[Merge, ...]) -> dict[str,
 def _pairs(names: Mapping[str, int], column: str) -> Iterator[tuple[str, str, str]]:
     """Yield (spelling, name, why), the surest kinds first; the name is the more frequent one."""
     yield from _same_key(names, _joined, "differ in punctuation or blanks only")
+    yield from _same_key(names, _written_out, "differ in how an umlaut is written only")
     if column == "unit":
         yield from _same_key(names, _without_zeros, "differ in leading zeros only")
         return
@@ -117,6 +118,14 @@ def _joined(text: str) -> str:
     """Return letters and figures without what stands between them, figures kept apart."""
     apart = re.sub(r"(?<=\d)[^0-9a-z]+(?=\d)", "|", without_accents(text).casefold())
     return re.sub(r"[^0-9a-z|]+", "", apart)
+
+
+def _written_out(text: str) -> str:
+    """Return letters and figures with each umlaut as two letters, as typists write them."""
+    return _joined(text.casefold().translate(_UMLAUTS))
+
+
+_UMLAUTS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ø": "oe", "å": "aa", "æ": "ae"})
 
 
 def _without_zeros(text: str) -> str:

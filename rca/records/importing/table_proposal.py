@@ -77,10 +77,14 @@ def propose_table(
     answers: Mapping[str, Any],
     today: date,
     before: TableProposal | None = None,
+    entry: str = "",
+    about: str = "",
 ) -> TableProposal:
     """Work out what a file says as one of the kit's tables, with the answers given so far.
 
-    `before` is an earlier proposal for the same file, whose reading of it is used again.
+    `entry` is the table's name, or `repairs 2` for a further file of the repairs; its questions
+    begin with it, and with `about`, the name of the file where that is needed. `before` is an
+    earlier proposal for the same file, whose reading of it is used again.
 
     Raises
     ------
@@ -89,7 +93,8 @@ def propose_table(
     RcaError
         An answer is not one of the choices.
     """
-    desk = Desk(answers, prefix="" if table == "repairs" else f"{table}.")
+    entry = entry or table
+    desk = Desk(answers, prefix="" if entry == "repairs" else f"{entry}.", about=about)
     sniffed = sniff(path, desk)
     if sniffed.source is None:
         return TableProposal(

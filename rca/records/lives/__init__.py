@@ -20,6 +20,7 @@ from rca.records.lives.table import (
     PROOF_BY_END,
     LifeTable,
     build_lives,
+    build_lives_each_way,
 )
 
 __all__ = [
@@ -29,5 +30,6 @@ __all__ = [
     "PROOF_BY_END",
     "LifeTable",
     "build_lives",
+    "build_lives_each_way",
     "life_notes",
 ]

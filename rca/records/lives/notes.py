@@ -33,7 +33,7 @@ def life_notes(fleet: Fleet, lives: LifeTable) -> pd.DataFrame:
             pd.DataFrame(
                 {
                     "table": "repairs",
-                    "file": fleet.account("repairs").file,
+                    "file": fleet.files["repairs"][nowhere],
                     "line": fleet.lines["repairs"][nowhere],
                     "column": "part, position",
                     "value": rows["part"].astype(str) + ", " + rows["position"].astype(str),
@@ -48,11 +48,10 @@ def life_notes(fleet: Fleet, lives: LifeTable) -> pd.DataFrame:
 
 def _untrusted(fleet: Fleet, lives: LifeTable) -> pd.DataFrame:
     bad = lives.meters.untrusted
-    file = {account.table: account.file for account in fleet.accounts}
     return pd.DataFrame(
         {
             "table": bad["table"],
-            "file": bad["table"].map(file),
+            "file": bad["file"],
             "line": bad["line"],
             "column": "meter",
             "value": bad["meter"].map("{:g}".format) if len(bad) else [],

@@ -1,15 +1,16 @@
 """All lives of a fleet, and those left out because their age is not proved."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from rca.records.fleet import Fleet
 from rca.records.lives.ages import with_ages
 from rca.records.lives.events import ends_of_pieces, one_a_day
 from rca.records.lives.pieces import pieces_between
-from rca.records.lives.places import followed_slots
+from rca.records.lives.places import Slots, followed_slots
 from rca.records.lives.words import said_at_repairs
 from rca.records.meters import Meters, believed_meters
 
@@ -31,10 +32,13 @@ class LifeTable:
     left_out: pd.DataFrame
     meters: Meters
     first_lives: str = "proved"
+    _places: dict[str, NDArray[np.intp]] = field(default_factory=dict, init=False, repr=False)
 
     def of(self, part: str) -> pd.DataFrame:
         """Return the pieces of one part."""
-        return self.rows[self.rows["part"] == part]
+        if not self._places:  # found once for all parts: a large fleet is asked for each of them
+            self._places.update(self.rows.groupby("part", sort=False).indices)
+        return self.rows.take(self._places.get(part, np.array([], dtype=np.intp)))
 
     def __str__(self) -> str:
         failed = int(self.rows["failed"].sum())
@@ -57,16 +61,31 @@ def build_lives(fleet: Fleet, *, first_lives: str = "proved") -> LifeTable:
     Refused
         A condition in the parts table cannot be read.
     """
+    return _lives_of(fleet, *_all_pieces(fleet), first_lives)
+
+
+def build_lives_each_way(fleet: Fleet) -> dict[str, LifeTable]:
+    """Make the lives of a fleet with first lives treated in each of the ways of `build_lives`."""
+    made = _all_pieces(fleet)
+    return {name: _lives_of(fleet, *made, name) for name in FIRST_LIVES}
+
+
+def _all_pieces(fleet: Fleet) -> tuple[Slots, pd.DataFrame, Meters]:
+    """Where parts are followed, the pieces of their lives without ages, and the meters."""
     units = pd.Index(fleet.watch["unit"].astype(str))
-    meters = believed_meters(fleet, units)
     events = ends_of_pieces(fleet, units)
     slots, slot = followed_slots(fleet, units, events)
     events = events[slot >= 0].assign(slot=slot[slot >= 0])
-    events = one_a_day(events)
-    pieces = pieces_between(fleet, slots, events)
-    pieces = with_ages(fleet, slots, pieces, meters, first_lives)
+    pieces = pieces_between(fleet, slots, one_a_day(events))
     pieces = pieces.assign(**said_at_repairs(fleet, slots, pieces))
-    rows, left_out = _proved_only(pieces, first_lives, blocked=fleet.is_blocked("lives"))
+    return slots, pieces, believed_meters(fleet, units)
+
+
+def _lives_of(
+    fleet: Fleet, slots: Slots, pieces: pd.DataFrame, meters: Meters, first_lives: str
+) -> LifeTable:
+    aged = with_ages(fleet, slots, pieces, meters, first_lives)
+    rows, left_out = _proved_only(aged, first_lives, blocked=fleet.is_blocked("lives"))
     return LifeTable(rows, left_out, meters, first_lives)
 
 

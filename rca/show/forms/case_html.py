@@ -11,9 +11,9 @@ from rca.causes.case.why_chain import (
     MOST_READINGS,
     Step,
     chain_steps,
+    first_readings,
     gate_sentence,
     loose_causes,
-    therefore_lines,
 )
 from rca.show.cautions import CAUTIONS
 from rca.show.forms.tables import listed, paragraph, table
@@ -38,9 +38,9 @@ def chain_html(assessment: Assessment) -> str:
     loose = loose_causes(case)
     if loose:
         parts.append(paragraph(f"Not connected: {'; '.join(map(case.says, loose))}"))
-    backward = list(therefore_lines(case))
+    backward = first_readings(case, MOST_READINGS)
     if backward:
-        shown = listed(backward[:MOST_READINGS])
+        shown = listed(backward)
         parts.append(f"<details><summary>Read backwards, with therefore</summary>{shown}</details>")
     return "".join(parts)
 

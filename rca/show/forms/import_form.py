@@ -17,6 +17,7 @@ from rca.records.importing import (
     read_answers,
     write_fleet_folder,
 )
+from rca.records.importing.further_files import files_of_repairs
 from rca.show.forms import proposal_text
 from rca.show.forms.fields import (
     Messages,
@@ -40,7 +41,9 @@ from rca.show.workbook import find_folder
 
 ENDINGS = (*files.TABLE_ENDINGS, ".txt", ".tsv")
 NONE = ("none", "")
-FURTHER = {"units": "List of units, if there is one", "readings": "Meter readings, if apart",
+FURTHER = {"repairs 2": "Second file of repairs, if there is one",
+           "repairs 3": "Third file of repairs, if there is one",
+           "units": "List of units, if there is one", "readings": "Meter readings, if apart",
            "parts": "List of parts, if there is one"}  # fmt: skip
 
 
@@ -69,7 +72,7 @@ class ImportForm:
         self.widget = form(*self._sections())
         self._list_files()
         if file:
-            self.file.value = start.name
+            self.file.value = str(start)
             guarded(self.look, self.look_messages)()
 
     def _make_fields(self, folder: Path, out: str, reports: str) -> None:
@@ -97,7 +100,8 @@ class ImportForm:
                  "folder in which it lies. CSV, Excel (.xlsx) and Parquet files are read."),
             row(self.folder, self.file),
             row(*self.further.values()),
-            button("Look at the file", self.look, self.look_messages, main=True),
+            row(button("Look at the file", self.look, self.look_messages, main=True),
+                button("List the files again", self.list_again, self.look_messages)),
             self.look_messages.widget,
         )  # fmt: skip
         yield section("2. What the file seems to be", self.proposed)
@@ -143,15 +147,21 @@ class ImportForm:
         """Look at the file with the answers that are kept for it."""
         if not self.file.value:
             raise RcaError("no file is chosen", next_step="choose one in the list above")
-        paths = {"repairs": self._path(self.file.value)}
-        paths |= {name: self._path(one.value) for name, one in self.further.items() if one.value}
+        paths = {"repairs": Path(self.file.value)}
+        paths |= {name: Path(one.value) for name, one in self.further.items() if one.value}
         place = self._answers_file(paths["repairs"])
         kept = read_answers(place) if place.is_file() else {}
         dropped = self._propose(paths, kept)
         self._show()
-        rows = self._looked_at().tables["repairs"].rows
+        rows = sum(one.rows for one in files_of_repairs(self._looked_at().tables))
         taken_up = f" {len(kept)} answers of an earlier time were taken up." if kept else ""
-        return f"{self.file.value}: {rows} rows.{taken_up}{dropped} {self._state()}"
+        name = paths["repairs"].name
+        return f"{name}: {rows} rows.{taken_up}{dropped} {self._state()}"
+
+    def list_again(self) -> str:
+        """List the files anew, those that were dragged in meanwhile too."""
+        self._list_files()
+        return f"{len(self.file.options) - 1} files can be chosen."
 
     def take_proposals(self) -> str:
         """Fill in what is proposed; nothing is used yet."""
@@ -185,10 +195,15 @@ class ImportForm:
         """Write the fleet folder."""
         proposal = self._looked_at()
         done = write_fleet_folder(proposal, Path(self.out.value))
-        beside = {f"--{name}": one.path for name, one in proposal.tables.items()}
+        repairs = files_of_repairs(proposal.tables)
+        beside = {
+            f"--{name}": one.path for name, one in proposal.tables.items() if one not in repairs
+        }
         beside |= {"--out": done.folder, "--answers": self._answers_file(proposal.path)}
-        beside.pop("--repairs")
-        words_ = [str(proposal.path), *(str(one) for pair in beside.items() for one in pair)]
+        words_ = [
+            *(str(one.path) for one in repairs),
+            *(str(one) for pair in beside.items() for one in pair),
+        ]
         command = shlex.join(["rca", "import", *words_])
         return f"{done.folder} is written: {done.fleet}. The same from the command line: {command}"
 
@@ -207,7 +222,7 @@ class ImportForm:
     def __str__(self) -> str:
         if self.proposal is None:
             return "no file was looked at"
-        rows = self.proposal.tables["repairs"].rows
+        rows = sum(one.rows for one in files_of_repairs(self.proposal.tables))
         return (
             f"{self.proposal.path.name}: {rows} rows, "
             f"{len(self.proposal.tables['repairs'].columns)} columns matched, "
@@ -217,12 +232,16 @@ class ImportForm:
     # How it is done.
 
     def _list_files(self) -> None:
-        names = proposal_text.file_names(Path(self.folder.value or "."), ENDINGS)
+        """Offer the files of the folder, and those that lie beside the workbook."""
+        folder = Path(self.folder.value or ".")
+        found = [folder / name for name in proposal_text.file_names(folder, ENDINGS)]
+        options = [(path.name, str(path)) for path in found]
+        here = Path()
+        if folder.resolve() != here.resolve():
+            beside = proposal_text.file_names(here, ENDINGS)
+            options += [(f"{name} (beside this workbook)", name) for name in beside]
         for field in (self.file, *self.further.values()):
-            set_options(field, [NONE, *names])
-
-    def _path(self, name: str) -> Path:
-        return Path(self.folder.value or ".") / name
+            set_options(field, [NONE, *options])
 
     def _propose(self, paths: Mapping[str, Path], answers: Mapping[str, Any]) -> str:
         """Propose with all answers at once; say which of them are no longer asked."""
@@ -305,6 +324,7 @@ def find_file(file: str) -> Path:
 def _proposal(paths: Mapping[str, Path], answers: Mapping[str, Any]) -> Proposal:
     return propose(
         paths["repairs"],
+        further=[path for name, path in paths.items() if name.startswith("repairs ")],
         units=paths.get("units"),
         readings=paths.get("readings"),
         parts=paths.get("parts"),

@@ -61,9 +61,14 @@ class InvestigationForm:
         The file to begin with: a path, or a name in the fleet's `investigations` folder.
     fleet_folder
         The records that claims refer to; "" for a single case without records.
+    at_once
+        The file is the given one, no other can be chosen, and each change is saved at once.
     """
 
-    def __init__(self, investigation: str = "", *, fleet_folder: str = "") -> None:
+    def __init__(
+        self, investigation: str = "", *, fleet_folder: str = "", at_once: bool = False
+    ) -> None:
+        self.at_once = at_once
         self.draft: Draft | None = None
         self.assessment: Assessment | None = None
         self.panels: dict[str, Panel] = {}
@@ -115,6 +120,10 @@ class InvestigationForm:
         self.body = widgets.VBox([])
 
     def _sections(self) -> Iterator[widgets.Widget]:
+        if self.at_once:
+            yield widgets.VBox([self.file_messages.widget, self.left_over])
+            yield self.body
+            return
         new = widgets.VBox([
             note("Or begin a new one:"),
             row(self.new_name, self.new_part, self.new_statement),
@@ -130,11 +139,10 @@ class InvestigationForm:
 
     def _body(self) -> Iterator[widgets.Widget]:
         """Everything below the choice of the file, once one is open."""
-        bar = row(
-            button("Undo the last change", self.undo, self.messages),
-            button("Save", self.save, self.messages, main=True),
-            button("Read the file again", self.read_again, self.messages),
-        )
+        undo = button("Undo the last change", self.undo, self.messages)
+        save = button("Save", self.save, self.messages, main=True)
+        again = button("Read the file again", self.read_again, self.messages)
+        bar = row(undo, again) if self.at_once else row(undo, save, again)
         edit = widgets.VBox(
             [self.state, bar, self.messages.widget, self.conflict, self.panel_choice,
              self.panel_box, self.next_test]
@@ -142,7 +150,8 @@ class InvestigationForm:
         edit.add_class("rca-pane")
         now = widgets.VBox([self.chain, self.review])
         now.add_class("rca-pane")
-        yield words(cautions_html())
+        if not self.at_once:  # else it stands in another form, with the cautions at its head
+            yield words(cautions_html())
         panes = row(edit, now)
         panes.add_class("rca-panes")
         yield panes
@@ -182,6 +191,7 @@ class InvestigationForm:
         draft.change(label, change)
         if draft.text == text:
             return "Nothing was changed."
+        self._save_at_once()
         self._refresh()
         assert self.assessment is not None
         return "\n".join(["Done.", *changed_links(before, self.assessment)])
@@ -189,6 +199,7 @@ class InvestigationForm:
     def undo(self) -> str:
         """Take the last change back."""
         label = self._open_draft().undo()
+        self._save_at_once()
         self._refresh()
         return f"Taken back: {label}."
 
@@ -207,6 +218,7 @@ class InvestigationForm:
     def put_on_top(self) -> str:
         """Put the unsaved changes on top of what somebody else saved."""
         labels = self._open_draft().put_on_top()
+        self._save_at_once()
         self.conflict.children = ()
         self._refresh()
         return f"Made again on the file as it is now: {'; '.join(labels)}. Look, then save."
@@ -229,8 +241,9 @@ class InvestigationForm:
         """Go on with unsaved changes of an earlier time."""
         self._open_draft().take_up()
         self.left_over.children = ()
+        self._save_at_once()
         self._refresh()
-        return "The unsaved changes are taken up; they are not saved yet."
+        return f"The unsaved changes are taken up; {'' if self.at_once else 'not '}saved."
 
     def drop_left_over(self) -> str:
         """Drop unsaved changes of an earlier time."""
@@ -247,6 +260,15 @@ class InvestigationForm:
         if self.draft is None:
             raise RcaError("no file is open", next_step="open one, or begin a new one")
         return self.draft
+
+    def _save_at_once(self) -> None:
+        """Save, where that is not left to the person; what somebody else saved stays."""
+        if self.at_once:
+            try:
+                self._open_draft().save()
+            except Changed:
+                self._show_conflict()
+                raise
 
     def _take_listed(self) -> None:
         if self.listed.value:

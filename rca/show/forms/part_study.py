@@ -14,7 +14,7 @@ from rca.causes.findings import Findings, open_findings
 from rca.causes.selection import PartStudy, Selection, groups_of, study_selection
 from rca.errors import NotWritten, RcaError
 from rca.records import files
-from rca.show import figures, workbook
+from rca.show import figures, fix_figures, workbook
 from rca.show.figure_data import figure_data, lives_table
 from rca.show.forms.fields import (
     Messages,
@@ -31,6 +31,7 @@ from rca.show.forms.fields import (
     text_field,
     words,
 )
+from rca.show.forms.study_ahead import outlooks_text
 from rca.show.forms.study_text import fixes_text, study_text
 from rca.show.forms.tables import table
 
@@ -95,6 +96,7 @@ class PartStudyForm:
         self.text, self.fixes, self.lives = words(), words(), words()
         self.life_area, self.repeat_area = widgets.Output(), widgets.Output()
         self.units_area, self.fixes_area = widgets.Output(), widgets.Output()
+        self.upstream_area = widgets.Output()
         self.export_folder = text_field("Folder for the export", export_folder)
 
     def _sections(self) -> Iterator[widgets.Widget]:
@@ -108,6 +110,7 @@ class PartStudyForm:
         panes = row(_pane(self.text), _pane(self.life_area, self.repeat_area, self.units_area))
         panes.add_class("rca-panes")
         yield panes
+        yield section("What comes before or goes with the failures", self.upstream_area)
         yield section("Fixes of this part", self.fixes, self.fixes_area)
         yield section("The lives behind it", self.lives)
         yield section(
@@ -170,10 +173,13 @@ class PartStudyForm:
         shares = workbook.units_figure(found, one.part)
         self.figures |= {"units": shares} if shares is not None else {}
         show_figures(self.units_area, [shares] if shares is not None else [])
-        verdicts = [figures.verdict_figure(one) for one in found.fixes if len(one.path)]
+        upstream = list(workbook.part_upstream(found, one.part))
+        self.figures |= {f"upstream {i}": figure for i, figure in enumerate(upstream)}
+        show_figures(self.upstream_area, upstream)
+        verdicts = [fix_figures.verdict_figure(one) for one in found.fixes if len(one.path)]
         self.figures |= {f"fix {i}": figure for i, figure in enumerate(verdicts)}
         show_figures(self.fixes_area, verdicts)
-        self.fixes.value = fixes_text(found.fixes)
+        self.fixes.value = fixes_text(found.fixes) + outlooks_text(found.fixes, found.outlooks)
         self.text.value = study_text(study)
         self.lives.value = _lives_html(study)
 

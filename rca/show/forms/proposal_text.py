@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from pathlib import Path
 
+from rca.records.columns import table_of
 from rca.records.importing import Proposal
 from rca.show.forms.tables import listed, paragraph, table
 
@@ -17,17 +18,30 @@ def proposed_tables(proposal: Proposal) -> str:
         if one.export is None:
             parts.append(paragraph(f"{one.path.name}: cannot be read before you answer below"))
             continue
-        caption = f"{one.path.name}: {one.rows} rows read as {OTHER_TABLES[name]}"
+        caption = f"{one.path.name}: {one.rows} rows read as {OTHER_TABLES[table_of(name)]}"
         parts.append(
             table(("The kit's column", "Your column", "How sure", "Examples"),
                   list(_columns(proposal, name)), caption=caption)
         )  # fmt: skip
     found = [
-        (name, guess.value, guess.sure, guess.why, "; ".join(guess.examples[:3]))
+        (_plain_name(name), guess.value, guess.sure, guess.why, "; ".join(guess.examples[:3]))
         for name, guess in proposal.guesses.items()
     ]
     head = ("What", "Proposed", "How sure", "Why", "Examples")
     return "".join([*parts, table(head, found, caption="How the file is to be read")])
+
+
+PLAIN_NAMES = {
+    "encoding": "way of writing letters (encoding)", "delimiter": "mark between two columns",
+    "header line": "line of the column names", "cutoff": "last day of the records (cut-off)",
+    "records begin": "first day of the records",
+}  # fmt: skip
+
+
+def _plain_name(name: str) -> str:
+    """Name a point of reading in plain words; a further file's name stays before it."""
+    table, _, point = name.rpartition(".")
+    return f"{table}: {PLAIN_NAMES.get(point, point)}" if table else PLAIN_NAMES.get(point, point)
 
 
 def _columns(proposal: Proposal, name: str) -> Iterator[tuple[str, str, str, str]]:

@@ -43,12 +43,17 @@ def _about(question: Question) -> str:
     if question.kind in ("words", "merge"):
         parts.append(f"<h4>{html.escape(question.text)}</h4>")
     if question.why:
-        parts.append(paragraph(question.why, kind="small"))
+        parts.append(paragraph(_sentence(question.why), kind="small"))
     if question.examples:
         parts.append(paragraph(f"For example: {'; '.join(question.examples[:4])}", kind="small"))
     if question.proposed and question.kind in ("choice", "day"):
         parts.append(paragraph(f"Proposed: {question.proposed}", kind="small"))
     return "".join(parts)
+
+
+def _sentence(text: str) -> str:
+    """Begin a remark like a sentence."""
+    return text[:1].upper() + text[1:]
 
 
 def _fields_for(question: Question, given: Any) -> "_Choice | _Day | _Words | _Merge":

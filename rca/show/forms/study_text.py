@@ -9,6 +9,8 @@ from rca.causes.fix.verdict import Verdict
 from rca.causes.fixes import first_fix_date
 from rca.causes.selection import PartStudy
 from rca.life.sample import Interval
+from rca.show.forms.study_ahead import extent_text, needs_text
+from rca.show.forms.study_worth import worth_text
 from rca.show.forms.tables import listed, paragraph, table
 from rca.show.numbers import figures, p_value, percent, whole
 
@@ -29,6 +31,14 @@ def study_text(study: PartStudy) -> str:
             pattern_text(study),
             "<h4>What comes before it</h4>",
             upstream_text(study),
+            extent_text(study.findings.extents),
+            "<h4>What it costs, and which way pays</h4>",
+            worth_text(
+                study.findings.worth.get(study.selection.part),
+                currency=study.findings.fleet.settings.currency,
+            ),
+            "<h4>What will be needed</h4>",
+            needs_text(study.findings.forecasts.get(study.selection.part)),
         ]
     )
 

@@ -12,8 +12,6 @@ from rca.causes.case.evidence import (
     Standing,
     judge_evidence,
     link_support,
-    standing_now,
-    what_changed,
 )
 from rca.causes.case.investigation import Investigation
 from rca.causes.case.support import Support
@@ -196,24 +194,6 @@ def test_test_result_is_evidence_once_it_is_there() -> None:
         test = {"t": {"does": "d", "cost": 1, "would_show": {"a": "fail"}} | done}
         case = one_link({"test": "t", "result": "fail"}, tests=test)
         assert judge_evidence(case)["e0"].standing is standing
-
-
-def test_what_changed_since_the_last_run_is_listed_with_the_reason() -> None:
-    """A reading corrected, an entry added, an entry gone: each in one line."""
-    before = one_link({"measurement": "m", "proves": "outside limit"}, measurements=METER)
-    judged = judge_evidence(before)
-    kept = standing_now(judged, link_support(before, judged)) | {"gone": "holds"}
-    assert what_changed(kept, judged, link_support(before, judged)) == [
-        "gone: no longer in the file"
-    ]
-    meter = {"m": METER["m"] | {"as_found": {"reading": 0.1}}}
-    after = one_link({"measurement": "m", "proves": "outside limit"}, {"kind": "told"},
-                     measurements=meter)  # fmt: skip
-    now = judge_evidence(after)
-    changed = what_changed(kept, now, link_support(after, now))
-    assert changed[0].startswith("e0: holds before, does not hold now (drop as found inside limit")
-    assert changed[1].startswith("a -> problem: supported before, unsupported now")
-    assert changed[2:] == ["e1: new, holds", "gone: no longer in the file"]
 
 
 def test_assessment_finds_the_weakest_link_on_the_way() -> None:

@@ -3,6 +3,8 @@
 import random
 import re
 from collections.abc import Callable
+from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,8 +15,9 @@ from jsonschema import Draft202012Validator
 from rca.causes.case.entries import PROBLEM, Layer, Link, Seen
 from rca.causes.case.new_case import new_case_text
 from rca.causes.case.parsing import investigation_mapping, investigation_schema, parse_investigation
+from rca.causes.case.why_chain import count_readings, first_readings
 from rca.errors import Refused
-from rca.records.files import line_of, yaml_text
+from rca.records.files import line_of, read_yaml, yaml_of, yaml_text
 from tests.cases import RICH, case_of, causes, files, rich_case, yaml_mapping
 
 
@@ -110,7 +113,7 @@ def test_all_faults_are_told_at_once() -> None:
     text = RICH.replace("layer: organisational", "layer: boss", 1).replace("cost: 40", "cost: dear")
     found = refusal(yaml_mapping(text)).problems
     assert [one.column for one in found] == ["causes.no-rule.layer", "tests.oil-sample.cost"]
-    assert "organisational" in found[0].rule
+    assert "organisational" in found[0].next_step
 
 
 @pytest.mark.parametrize("data", [None, [], "text", 3])
@@ -299,3 +302,64 @@ def test_line_of_a_problem_is_that_of_the_key() -> None:
     """The line counted by the reader is the line an editor shows."""
     data = yaml_mapping(RICH)
     assert LINES[line_of(data, ("tests", "log", "cost")) - 1].strip() == "cost: 90"
+
+
+def many(number: int, because: str = "") -> str:
+    """So many causes, one above the other or side by side."""
+    lines = [f"  c{n}: {{says: x, layer: upstream{because.format(n + 1)}}}" for n in range(number)]
+    return "\n".join(["causes:", *lines, f"  c{number}: {{says: x, layer: upstream}}", ""])
+
+
+def nested(depth: int) -> str:
+    return "{any: [" * depth + "a" + "]}" * depth
+
+
+HEAD = "investigation: i\nproblem: {statement: s, because: "
+TOO_MUCH = {
+    "a chain without end": (HEAD + "c0}\n" + many(60, ", because: c{}"), 24, "more than 40 causes"),
+    "causes without number": (HEAD + "c0}\n" + many(400), 3, "more than 300 causes"),
+    "gate in gate in gate": (HEAD + nested(25) + "}\n", 2, "more than 20 blocks"),
+    "deeper still": (HEAD + nested(60) + "}\n", 2, "nested too deeply"),
+    "power of a power": (
+        RICH.replace("unit: l/min", "unit: V**9**9**9**9", 1), 0, "unit of measure"
+    ),
+    "a command": ("investigation: !!python/object/apply:os.system [ls]\n", 1, "no plain value"),
+    "aliases": ("a: &a [x, x]\n" + "".join(
+        f"{new}: &{new} [{', '.join([f'*{old}'] * 9)}]\n"
+        for old, new in pairwise("abcdefgh")), 0, "entries, aliases counted"),
+    "a key that is a block": ("[{a: 1}]: x\n{b: {c: 1}}: {}\n", 0, "YAML"),
+    "a list inside itself": ("investigation: &x [*x]\n", 1, "missing or blank"),
+    "no letter of any script": ("investigation: a\x00b\n", 0, "YAML"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", TOO_MUCH)
+def test_what_would_take_for_ever_or_run_something_is_refused_at_once(name: str) -> None:
+    """One clear error, with the line where there is one; nothing is run, nothing blows up."""
+    text, line, rule = TOO_MUCH[name]
+    with pytest.raises(Refused) as caught:
+        parse_investigation(yaml_of(text, file="case.yaml"), file="case.yaml")
+    first = caught.value.problems[0]
+    assert first.file == "case.yaml"
+    assert rule in first.rule
+    assert not line or first.line == line
+
+
+@pytest.mark.parametrize("code", ["utf-16", "latin-1", "cp1250"])
+def test_another_encoding_is_told_as_such(tmp_path: Path, code: str) -> None:
+    (tmp_path / "case.yaml").write_bytes("investigation: größe\n".encode(code))
+    with pytest.raises(Refused, match=r"case\.yaml, line 1: is not UTF-8 text  -> save"):
+        read_yaml(tmp_path / "case.yaml")
+
+
+def test_millions_of_chains_are_counted_not_followed() -> None:
+    """Each of 24 causes has two below: 2 ** 24 chains, a few of them shown."""
+    steps = "".join(
+        f"  {name}{n}: {{says: {name}, layer: upstream, because: {{any: [a{n + 1}, b{n + 1}]}}}}\n"
+        for n in range(24)
+        for name in "ab"
+    )
+    last = "  a24: {says: a, layer: upstream}\n  b24: {says: b, layer: upstream}\n"
+    case = parse_investigation(yaml_mapping(f"{HEAD}a0}}\ncauses:\n{steps}{last}"))
+    assert count_readings(case) == 2**24
+    assert first_readings(case, 3)[-1] == f"and {2**24 - 3} more"

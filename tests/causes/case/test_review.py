@@ -8,7 +8,7 @@ import pytest
 
 from rca.causes.case.assessment import assess
 from rca.causes.case.parsing import parse_investigation
-from rca.causes.case.review_words import Finding
+from rca.causes.case.review_words import Finding, told_together
 
 # A case with which a critical reader has nothing to say.
 CLEAN: dict[str, Any] = {
@@ -115,6 +115,11 @@ ONE_CHANGE = [
     ("fixes/wide hose/kind", "containment", "fixes", "nothing removes a cause"),
     ("fixes/wide hose/cause", "no-check", "wide hose", "does not touch the named cause"),
     ("fixes/wide hose/cause", "no-check", "hose", "no action touches it"),
+    ("fixes/wide hose/cause", "dirt", "wide hose", "what the evidence contradicts"),
+    ("measurements", {"flow": {"quantity": "flow", "unit": "l/min", "at_least": 2,
+                               "limit_source": "s", "standard_uncertainty": 0.1,
+                               "as_found": {"reading": 1}}}, "flow", "no evidence rests on it"),
+    ("causes/dirt/because", "hose", "dirt", "same ends as starved"),
     ("conclusion", None, "conclusion", "nothing is concluded"),
     ("conclusion/cause", "dirt", "conclusion", "favours another"),
     ("conclusion/date", "2025-12-31", "conclusion", "gathered after it"),
@@ -286,3 +291,17 @@ def test_finding_reads_as_one_line() -> None:
     """Place, line, what, and what to do."""
     assert str(Finding("hose", 12, "it ends", "go on")) == "hose (line 12): it ends -> go on"
     assert str(Finding("hose", 0, "it ends", "go on")) == "hose: it ends -> go on"
+
+
+def test_findings_that_say_the_same_are_told_in_one_line() -> None:
+    """Forty items without a date are one thing to look at, not forty; two are still two."""
+    many = [Finding(f"e{number}", number, "has no date", "say when") for number in range(40)]
+    two = [Finding(name, 0, "has no owner", "add owner:") for name in ("a", "b")]
+    lines = told_together([two[0], *many, two[1]])
+    assert [line.where for line in lines] == [
+        "a",
+        "e0, e1 (line 1), e2 (line 2), e3 (line 3), e4 (line 4), e5 (line 5), e6 (line 6), "
+        "e7 (line 7) and 32 more",
+        "b",
+    ]
+    assert str(lines[0]) == str(two[0])

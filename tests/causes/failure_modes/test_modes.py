@@ -246,7 +246,7 @@ def test_missed_share_as_a_grade() -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("name: n\nsource: s\ngrades: {a: x}\n", "at least two"),
+        ("name: n\nsource: s\ngrades: {a: x}\n", "at least 2"),
         ("name: n\ngrades: {a: x, b: y}\n", "source"),
         ("name: n\nsource: s\ngrade: {a: x, b: y}\n", "not a known key"),
         ("name: [n]\nsource: s\ngrades: {a: x, b: y}\n", "must be text"),

@@ -6,14 +6,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from rca.causes.fix.baseline import fit_baseline
 from rca.causes.fix.cause_reading import units_to_read
-from rca.causes.fix.outlook import plan_outlook
-from rca.causes.fix.replay import Calendar, follow_rule, replay
+from rca.causes.fix.replay import Calendar
 from rca.causes.fix.verdict import FixPlan, judge
 from rca.causes.fix.words import CauseAnswer, Effect
-from rca.errors import NoAnswer, RcaError
-from tests.benchmarks.verdict_characteristics import LOOKS, one_fleet
+from rca.errors import RcaError
+from tests.benchmarks.verdict_characteristics import one_fleet
 from tests.benchmarks.verdict_fleets import Cell, dated, simulate
 
 FIX = pd.Timestamp("2024-01-01")
@@ -306,46 +304,3 @@ def test_the_expectation_is_not_biased_by_young_parts_on_bad_units():
     runs = [one_fleet(cell, rng) for _ in range(60)]
     ratio = sum(run.observed for run in runs) / sum(run.expected for run in runs)
     assert ratio == pytest.approx(1.0, abs=0.05)
-
-
-def test_outlook_tells_the_chance_that_then_comes_true():
-    """The chance said at registration against what happens in fleets from the same cell."""
-    cell = Cell(units=120, shape=1.2, failures=60, applied="half", ratio=0.3)
-    rng = np.random.default_rng(2)
-    said, came = [], []
-    for _ in range(30):
-        pieces, fix_day = simulate(cell, rng)
-        known = dated(pieces, FIX)
-        outlook = plan_outlook(
-            known,
-            list(pieces.units[np.isfinite(fix_day)]),
-            PLAN,
-            start=FIX,
-            ratios=(0.3, 1.0),
-            draws=300,
-        )
-        said.append([outlook.chance(0.3, 12), outlook.chance(0.3, 24), outlook.chance(1.0, 24)])
-        baseline = fit_baseline(pieces.until(0.0))
-        course = follow_rule(replay(baseline, pieces, fix_day=fix_day, looks=LOOKS), target=0.5)
-        at = course.shown_at
-        came.append([at is not None and at < 12, at is not None and at < 24])
-    said, came = np.mean(said, axis=0), np.mean(came, axis=0)
-    assert said[0] == pytest.approx(came[0], abs=0.17)
-    assert said[1] == pytest.approx(came[1], abs=0.17)
-    assert said[2] < 0.05
-    assert said[0] < said[1]
-
-
-def test_outlook_says_its_numbers_and_refuses_without_failures(working):
-    pieces, applied = working
-    outlook = plan_outlook(pieces, list(applied["unit"]), PLAN, start=FIX, renewed=True, draws=200)
-    old = plan_outlook(pieces, list(applied["unit"]), PLAN, start=FIX, draws=200)
-    assert outlook.chances["expected"].iloc[0] < old.chances["expected"].iloc[0]
-    assert "chance that the effect is shown within 12 months" in str(outlook)
-    assert (outlook.chances["shown"] + outlook.chances["missed"] <= 1).all()
-    with pytest.raises(NoAnswer, match="no chance was computed"):
-        outlook.chance(0.9, 12)
-    with pytest.raises(NoAnswer, match="failures so far"):
-        plan_outlook(
-            pieces, list(applied["unit"]), PLAN, start=pd.Timestamp("2021-01-20"), draws=10
-        )

@@ -7,7 +7,13 @@ import pandas as pd
 import pytest
 
 from rca.causes.case.entries import Costs
-from rca.causes.counts.spells import Spells, expected_failures, mean_until, spells_after_work
+from rca.causes.counts.spells import (
+    Spells,
+    expected_failures,
+    mean_until,
+    resampled_means,
+    spells_after_work,
+)
 from rca.causes.planning.restore import (
     break_even_horizon,
     break_even_share,
@@ -88,6 +94,26 @@ def test_mean_until_a_horizon_by_hand() -> None:
     assert mean_until(Spells.of(frame), 40.0) == pytest.approx(10 + 40 / 3 + 10 / 3)
     with pytest.raises(NoAnswer, match="followed to 50"):
         mean_until(Spells.of(frame), 50.0)
+
+
+def test_many_resamples_at_once_give_what_each_alone_gives() -> None:
+    """With late entry, ties, and resamples in which no spell reaches the horizon."""
+    rng = np.random.default_rng(3)
+    entry = np.round(rng.uniform(0, 40, 60)) * (rng.random(60) < 0.4)
+    age = entry + np.round(rng.exponential(80, 60)) + 1
+    unit = rng.integers(0, 12, 60).astype(str)
+    some = Spells(entry, age, rng.random(60) < 0.6, unit, np.ones(60))
+    times = rng.poisson(0.7, (50, 60))
+    horizon = float(np.sort(age)[-4])
+    found = resampled_means(some, horizon, times)
+    lost = 0
+    for row, value in zip(times, found, strict=True):
+        try:
+            assert value == pytest.approx(mean_until(some.drawn(row), horizon), rel=1e-12)
+        except NoAnswer:
+            lost += 1
+            assert np.isnan(value)
+    assert 0 < lost < 50
 
 
 def test_restored_parts_that_last_half_as_long_are_found_so() -> None:

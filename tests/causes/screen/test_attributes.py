@@ -8,6 +8,7 @@ from scipy.stats import chi2
 from rca.causes.screen.attributes import (
     FULL_LOOK,
     Exchange,
+    Places,
     Shares,
     _upper_tail,
     expected_of_lives,
@@ -81,6 +82,21 @@ def shares(rng: np.random.Generator, units: int, spread: float, factor: np.ndarr
     return Shares(seen, expected * seen.sum() / expected.sum(), pd.RangeIndex(units))
 
 
+def test_carriers_are_exchanged_inside_their_level_and_t_is_that_of_its_formula():
+    rng = np.random.default_rng(5)
+    level, within = rng.integers(0, 3, 300), rng.integers(0, 4, 300)
+    rest, weight = rng.normal(size=300), rng.random(300) + 0.5
+    places = Places.of(level, within)
+    orders = Exchange(Shares(rest, weight, pd.RangeIndex(300)), 1)._orders(places, 20)
+    assert (within[orders] == within[places.order]).all()
+    assert (np.sort(orders, axis=1) == np.arange(300)).all()
+    for order, found in zip(orders, places.statistic(rest, weight, orders), strict=True):
+        now = np.empty(300, dtype=int)
+        now[order] = level[places.order]
+        due = np.bincount(now, rest) ** 2 / np.bincount(now, weight)
+        assert found == pytest.approx(due.sum(), rel=1e-9)
+
+
 def test_exchange_p_agrees_with_chi_square_where_units_do_not_spread():
     """Poisson counts, many units: T is nearly chi-square with levels - 1 degrees of freedom."""
     rng = np.random.default_rng(0)
@@ -90,7 +106,7 @@ def test_exchange_p_agrees_with_chi_square_where_units_do_not_spread():
     t = float(((seen - due) ** 2 / due).sum())
     p, spread = Exchange(part, 1).p(level)
     assert spread < 0.1
-    assert p == pytest.approx(chi2.sf(t, 2), abs=0.03)
+    assert p == pytest.approx(chi2.sf(t, 2), abs=0.045)  # 3 standard deviations of 199 draws
 
 
 @pytest.mark.parametrize("spread", [0.0, 1.0])

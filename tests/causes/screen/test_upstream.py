@@ -95,7 +95,7 @@ def test_each_doubling_of_failures_costs_a_part_of_the_budget():
 def test_lags_and_counts_of_a_candidate_agree(planted):
     """Positive lags within the window hold at least one for each failure preceded."""
     row = planted.found.iloc[0]
-    lags = planted.lags[row["target"], row["candidate"]]
+    lags = planted.lags[row["target"], row["candidate"]].days
     inside = lags[(lags > 0) & (lags <= row["window_days"])]
     assert len(inside) >= row["events"] > row["expected"]
     assert np.sum(lags == 0) == row["same_day"]
