@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from rca.causes.findings import Findings, find, open_findings
-    from rca.causes.summary import summary
+    from rca.causes.summary.whole import summary
     from rca.errors import NoAnswer, NoFit, Problem, RcaError, Refused
     from rca.life.nonparametric import kaplan_meier, nelson_aalen
     from rca.life.recurrence import Histories, mean_cumulative
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 _HOMES = {
     "rca.causes.findings": ("Findings", "find", "open_findings"),
-    "rca.causes.summary": ("summary",),
+    "rca.causes.summary.whole": ("summary",),
     "rca.errors": ("NoAnswer", "NoFit", "Problem", "RcaError", "Refused"),
     "rca.life.nonparametric": ("kaplan_meier", "nelson_aalen"),
     "rca.life.recurrence": ("Histories", "mean_cumulative"),

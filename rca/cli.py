@@ -119,7 +119,7 @@ def report(
 
     With several fleets, or with --each, one report for each and an overview of all.
     """
-    from rca.show.reporting import Options, report_all, report_one
+    from rca.show.running.reporting import Options, report_all, report_one
 
     given = Options(month=month, out=out, seed=seed, time_limit=time_limit)
     if each is None and len(fleets) == 1:
@@ -197,7 +197,7 @@ def modes(
     years: float,
 ) -> None:
     """Write the failure-mode table of FLEET, from records and investigations together."""
-    from rca.show.mode_sheet import write_mode_table
+    from rca.show.sheets.mode_sheet import write_mode_table
 
     write_mode_table(
         fleet, out, severity=severity, occurrence=occurrence, years=years, with_product=product
@@ -237,8 +237,8 @@ def new_case(file: Path, unit: str, part: str) -> None:
 )  # fmt: skip
 def show_case(file: Path, fleet: Path | None, out: Path | None, since: Path | None) -> None:
     """Show bench sheet, why-chain, next test, and what to check upstream before refitting."""
-    from rca.show.case_text import case_text
-    from rca.show.case_view import open_case, write_sheets
+    from rca.show.sheets.case_text import case_text
+    from rca.show.sheets.case_view import open_case, write_sheets
 
     view = open_case(file, fleet_folder=fleet, since=since)
     told = case_text(view.assessed, since=view.since, changed=view.changed, ways=view.ways)

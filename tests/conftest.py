@@ -7,7 +7,7 @@ import pytest
 from hypothesis import settings
 
 from rca.records import files
-from rca.show.report import write_report
+from rca.show.running.report import write_report
 
 # A run must tell of the change under test, not of the dice or of a busy machine: the same examples
 # every time, no deadline. HYPOTHESIS_PROFILE=search looks for new ones.

@@ -14,8 +14,8 @@ from nbformat import v4
 
 
 def run_in_process(source, target, *, parameters, **_):
-    """Stand in for `rca.show.execution.run_workbook`: same notebook, same outputs."""
-    from rca.show.execution import WorkbookFailed
+    """Stand in for `rca.show.running.execution.run_workbook`: same notebook, same outputs."""
+    from rca.show.running.execution import WorkbookFailed
 
     book = nbformat.read(source, as_version=4)
     space: dict = {}

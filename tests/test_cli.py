@@ -15,9 +15,9 @@ from click.testing import CliRunner
 from filelock import FileLock
 
 import rca.causes.check
-import rca.show.report
+import rca.show.running.report
 from rca.cli import main
-from rca.show.report import Report
+from rca.show.running.report import Report
 from tests.small_fleet import DEFAULT_YAML, REPAIRS, write_as_is
 
 TITLE = "<script>alert(1)</script> & more"
@@ -174,7 +174,7 @@ def test_a_missing_argument_or_unknown_command_ends_with_2(asked):
 
 def test_what_is_new_is_said_on_stderr_and_ends_with_3(monkeypatch, tmp_path):
     done = Report(tmp_path, {}, 3, ("fix new hose: effect shown became relapsed",))
-    monkeypatch.setattr(rca.show.report, "write_report", lambda *_, **__: done)
+    monkeypatch.setattr(rca.show.running.report, "write_report", lambda *_, **__: done)
     code, said, errors = run("report", tmp_path)
     assert (code, said) == (3, f"report: {tmp_path / 'report.html'}\n")
     assert "needs a person: fix new hose: effect shown became relapsed" in errors

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from rca.records import files
-from rca.show.draft import Draft
 from rca.show.exercise.play import open_play
 from rca.show.numbers import whole
+from rca.show.sheets.draft import Draft
 from tests.browser import chromium
 from tests.lab import layout_faults, open_workbook, outside, reload, workbook_with
 from tests.student import built, student_folder

@@ -12,17 +12,21 @@ import plotly.graph_objects as go
 from rca.causes.advice import rising_parts
 from rca.causes.counts.units import unit_shares
 from rca.causes.findings import Findings, open_findings
-from rca.causes.row_changes import RowChanges, compare_rows, known_rows
 from rca.causes.rows_behind import rows_behind
-from rca.causes.summary import summary as make_summary
+from rca.causes.since_last.row_changes import RowChanges, compare_rows, known_rows
+from rca.causes.summary.whole import summary as make_summary
 from rca.errors import Refused
 from rca.life.recurrence import Histories
 from rca.records import files
 from rca.records.groups import Group
 from rca.records.meters import day_number
-from rca.show import figures, fix_figures, page, runs, screen_figures
+from rca.show import page
+from rca.show.figures import fixes as fix_figures
+from rca.show.figures import plots as figures
+from rca.show.figures import screen as screen_figures
 from rca.show.page import Section
-from rca.show.report import REFUSED_FILE, read_summary
+from rca.show.running import runs
+from rca.show.running.report import REFUSED_FILE, read_summary
 
 ROWS = "rows"
 KNOWN_ROWS = "known_rows.parquet"

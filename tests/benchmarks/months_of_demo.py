@@ -10,10 +10,10 @@ from typing import Any
 
 import pandas as pd
 
-from rca.causes.changes import FIGURES, ranking
 from rca.causes.findings import open_findings
-from rca.causes.row_changes import compare_rows, known_rows
-from rca.causes.summary import summary
+from rca.causes.since_last.changes import FIGURES, ranking
+from rca.causes.since_last.row_changes import compare_rows, known_rows
+from rca.causes.summary.whole import summary
 
 FLEET = Path(__file__).parents[2] / "data_demo" / "fleet"
 STEPS = ("new", "late", "corrected", "withdrawn", "recounted")

@@ -5,7 +5,7 @@ import pytest
 from rca.causes.case_ways import ways_of_case
 from rca.records.fleet import read_fleet
 from rca.records.lives import build_lives
-from rca.show.break_even import money_lines, ways_lines
+from rca.show.sheets.break_even import money_lines, ways_lines
 from tests.cases import case_of
 from tests.little_fleet import little_fleet
 

@@ -11,7 +11,7 @@ import pytest
 from rca.causes.extent import extents_of
 from rca.causes.findings import open_findings
 from rca.causes.pattern.reading import Reading
-from rca.causes.summary import summary
+from rca.causes.summary.whole import summary
 from rca.life.demonstration import units_to_inspect
 from rca.records import files
 from rca.show import page
@@ -86,7 +86,7 @@ def test_a_pattern_that_names_a_depot_has_an_extent_without_the_screen(findings)
 
 def test_it_is_in_the_summary_and_the_page_says_it_with_the_same_numbers(findings):
     data = json.loads(json.dumps(summary(findings)))
-    jsonschema.validate(data, files.package_json("causes/summary.schema.json"))
+    jsonschema.validate(data, files.package_json("causes/summary/summary.schema.json"))
     (one,) = data["extents"]
     text = page.part_section(data, "pump").html
     assert "How far it reaches" in text
@@ -94,5 +94,5 @@ def test_it_is_in_the_summary_and_the_page_says_it_with_the_same_numbers(finding
     size = one["samples"][0]["inspect"]
     assert f'value="{size}" data-of="extents[0].samples[0].inspect"' in text
     assert "How far it reaches" not in page.part_section(data, "belt").html
-    assert any(step.startswith("pump and depot = South: look first at") for step in
-               data["next_steps"])  # fmt: skip
+    said = "how far it reaches, pump and depot South: look first at"
+    assert any(step.startswith(said) for step in data["next_steps"])

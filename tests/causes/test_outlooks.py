@@ -7,7 +7,7 @@ import jsonschema
 import pytest
 
 from rca.causes.findings import open_findings
-from rca.causes.summary import summary
+from rca.causes.summary.whole import summary
 from rca.records import files
 from rca.show import page
 from tests.little_fleet import little_fleet
@@ -29,7 +29,7 @@ def findings(tmp_path_factory):
 @pytest.fixture(scope="module")
 def told(findings):
     data = json.loads(json.dumps(summary(findings)))
-    jsonschema.validate(data, files.package_json("causes/summary.schema.json"))
+    jsonschema.validate(data, files.package_json("causes/summary/summary.schema.json"))
     return data
 
 

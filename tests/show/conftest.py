@@ -2,7 +2,7 @@
 
 import pytest
 
-from rca.show import export, report
+from rca.show.running import export, report
 from tests.in_process import run_in_process
 
 

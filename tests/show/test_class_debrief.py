@@ -4,9 +4,9 @@ import pytest
 
 from rca.errors import RcaError, Refused
 from rca.records import files
-from rca.show import class_figures
 from rca.show.class_debrief import open_debrief
 from rca.show.exercise import debrief
+from rca.show.figures import class_exercise as class_figures
 
 PLACE = "data_demo/marked_class"
 

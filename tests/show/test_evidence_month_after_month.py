@@ -8,7 +8,7 @@ from click.testing import CliRunner
 
 from rca.cli import main
 from rca.records import files
-from rca.show.report import write_report
+from rca.show.running.report import write_report
 from tests.little_fleet import change, little_fleet, read
 
 CASE = """\
@@ -49,7 +49,7 @@ def two_months(tmp_path_factory, module_in_process):
 
 def test_each_run_keeps_what_an_investigation_stood_on(two_months):
     _, first, second = two_months
-    schema = files.package_json("causes/summary.schema.json")
+    schema = files.package_json("causes/summary/summary.schema.json")
     for done in (first, second):
         jsonschema.validate(done.summary, schema)
     (kept,) = first.summary["investigations"]

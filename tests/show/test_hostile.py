@@ -8,7 +8,7 @@ import pytest
 
 from rca.errors import Refused
 from rca.records.settings import read_settings
-from rca.show import report
+from rca.show.running import report
 from tests.browser import browser_page
 from tests.in_process import run_in_process
 from tests.little_fleet import little_fleet, write

@@ -9,10 +9,10 @@ import shutil
 import pandas as pd
 import pytest
 
-from rca.causes.changes import FIGURES, ranking
 from rca.causes.findings import open_findings
-from rca.causes.row_changes import compare_rows, known_rows
-from rca.causes.summary import summary as make_summary
+from rca.causes.since_last.changes import FIGURES, ranking
+from rca.causes.since_last.row_changes import compare_rows, known_rows
+from rca.causes.summary.whole import summary as make_summary
 
 PARTS = ("hydraulic pump", "coolant pump", "air compressor", "wheel bearing")
 MONTHS = ("2025-04", "2025-08", "2026-03", "2026-08", "2026-10")

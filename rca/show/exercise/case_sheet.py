@@ -3,7 +3,7 @@
 from rca.show.cautions import CAUTIONS
 from rca.show.exercise.case_file import CaseFile
 from rca.show.exercise.questions import questions_of
-from rca.show.sheets import sheet_style, sheet_templates
+from rca.show.sheets.bench import sheet_style, sheet_templates
 
 SEAL_NOTE = (
     "The clues are sealed so that nobody reads ahead by opening a file, searching the folder or "

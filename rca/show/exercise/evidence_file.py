@@ -3,7 +3,7 @@
 import hashlib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from rca.causes.case.editing import add_cause, new_name
 from rca.causes.case.parsing import parse_investigation
@@ -11,9 +11,7 @@ from rca.errors import RcaError
 from rca.records import files
 from rca.records.commented import add_entry, in_one_line, section_of
 from rca.show.exercise.case_file import Candidate, CaseFile
-
-if TYPE_CHECKING:
-    from rca.show.exercise.play import Result
+from rca.show.exercise.shown import Result
 
 SOURCE = "clue "
 """Evidence that rests on a clue says so as its source: `clue` and the clue's id."""
@@ -94,7 +92,7 @@ def _renamed(gate: Any, name: str, wanted: str) -> Any:
 
 def cite(
     path: Path,
-    result: "Result",
+    result: Result,
     *,
     shows: str,
     supports: Sequence[str],

@@ -8,7 +8,7 @@ from rca.show.exercise.rubric import CRITERIA
 from rca.show.exercise.scenarios import SCENARIOS
 from rca.show.exercise.suspicion import explanation_words
 from rca.show.exercise.traps import TRAPS
-from rca.show.sheets import sheet_style, sheet_templates
+from rca.show.sheets.bench import sheet_style, sheet_templates
 
 
 def feedback_page(mark: StudentMark, key: AnswerKey, *, name: str = "") -> str:

@@ -17,8 +17,8 @@ from rca.causes.case.why_chain import (
 )
 from rca.show.cautions import CAUTIONS
 from rca.show.forms.tables import listed, paragraph, table
-from rca.show.next_test_tables import explanation_words
 from rca.show.numbers import percent
+from rca.show.sheets.next_test_tables import explanation_words
 
 
 def cautions_html() -> str:

@@ -8,10 +8,10 @@ import ipywidgets as widgets
 from rca.causes.case.investigation import Investigation
 from rca.errors import RcaError
 from rca.records import files
-from rca.show.class_figures import months_figure
 from rca.show.exercise.case_file import FILE, CaseFile, read_case
 from rca.show.exercise.case_sheet import SEAL_NOTE
 from rca.show.exercise.play import Play, open_play
+from rca.show.figures.class_exercise import months_figure
 from rca.show.forms import exercise_text
 from rca.show.forms.case_html import cautions_html
 from rca.show.forms.exercise_panels import Evidence, Questions, Shop

@@ -36,7 +36,7 @@ from rca.show.forms.fields import (
 )
 from rca.show.forms.questions import CHOOSE, Card
 from rca.show.page import first_page
-from rca.show.report import Report, write_report
+from rca.show.running.report import Report, write_report
 from rca.show.workbook import find_folder
 
 ENDINGS = (*files.TABLE_ENDINGS, ".txt", ".tsv")

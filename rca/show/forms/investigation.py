@@ -13,8 +13,7 @@ from rca.causes.case.investigation import Investigation
 from rca.errors import Changed, NotWritten, RcaError
 from rca.records.fleet import Fleet, read_fleet
 from rca.records.lives import build_lives
-from rca.show.cause_diagram import cause_diagram
-from rca.show.draft import Draft
+from rca.show.figures.cause_diagram import cause_diagram
 from rca.show.forms.bench_test_panel import BenchTest
 from rca.show.forms.case_html import (
     cautions_html,
@@ -43,6 +42,7 @@ from rca.show.forms.fields import (
 from rca.show.forms.measure_panel import Measure
 from rca.show.forms.panels import Panel
 from rca.show.forms.problem_panel import ProblemPanel
+from rca.show.sheets.draft import Draft
 from rca.show.workbook import find_folder
 
 PANELS: tuple[type[Panel], ...] = (

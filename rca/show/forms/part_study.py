@@ -14,8 +14,10 @@ from rca.causes.findings import Findings, open_findings
 from rca.causes.selection import PartStudy, Selection, groups_of, study_selection
 from rca.errors import NotWritten, RcaError
 from rca.records import files
-from rca.show import figures, fix_figures, workbook
-from rca.show.figure_data import figure_data, lives_table
+from rca.show import workbook
+from rca.show.figures import fixes as fix_figures
+from rca.show.figures import plots as figures
+from rca.show.figures.data import figure_data, lives_table
 from rca.show.forms.fields import (
     Messages,
     button,

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from rca.causes.findings import open_findings
-from rca.causes.summary import summary
+from rca.causes.summary.whole import summary
 from rca.records import files
 from tests.small_fleet import write_fleet
 
@@ -64,7 +64,7 @@ def findings(tmp_path_factory):
 def money(findings):
     """`money` of each part in summary.json, which fits its schema."""
     data = json.loads(json.dumps(summary(findings)))
-    jsonschema.validate(data, files.package_json("causes/summary.schema.json"))
+    jsonschema.validate(data, files.package_json("causes/summary/summary.schema.json"))
     return {one["part"]: one["money"] for one in data["parts"] if one["mode"] is None}
 
 

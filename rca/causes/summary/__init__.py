@@ -1,0 +1,1 @@
+"""All findings as plain data, the one source of page and file."""

@@ -1,0 +1,1 @@
+"""Reports made unattended: one run, many runs, their folders, lock and manifest."""

@@ -1,0 +1,1 @@
+"""Sheets and tables to print: bench, case, failure modes."""
