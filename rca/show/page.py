@@ -48,6 +48,7 @@ _HOW = {
     "mixed modes": "partly early, partly by wear",
     "not enough to say": "not enough to say",
 }
+_PLACED = {"one depot": "depot ", "bad lot": "lot "}  # readings whose place names its own kind
 _NUMBER = re.compile(r"\d[.,]\d")
 
 
@@ -103,6 +104,8 @@ def how_it_fails(part: Mapping[str, Any]) -> str:
         words = _HOW.get(reading, reading)
         if reading == "not enough to say" and part["pattern"]["how"] in _HOW:
             return f"{_HOW[part['pattern']['how']]}, and perhaps more"
+        if reading in _PLACED and where.startswith(_PLACED[reading]):
+            return f"mostly {where}" if reading == "bad lot" else f"mostly at {where}"
         return f"{words} ({where})" if where not in ("none shown", reading) else words
     lower, upper = part["shape"]["lower"], part["shape"]["upper"]
     if part["shape"]["value"] is None:

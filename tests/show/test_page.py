@@ -14,7 +14,9 @@ SHAPE = {"value": 2.0, "lower": 1.5, "upper": 2.5}
 
 def test_how_a_part_fails_is_said_in_plain_words():
     part = {"pattern": {"reading": "bad lot", "how": "wear-out", "where": "lot L7"}, "shape": SHAPE}
-    assert how_it_fails(part) == "mostly one lot (lot L7)"
+    assert how_it_fails(part) == "mostly lot L7"
+    at_depot = {"reading": "one depot", "how": "early", "where": "depot North, later lives"}
+    assert how_it_fails(part | {"pattern": at_depot}) == "mostly at depot North, later lives"
     open_ = {"reading": "not enough to say", "how": "wear-out", "where": "none shown"}
     assert how_it_fails({"pattern": open_, "shape": SHAPE}) == "by wear, and perhaps more"
     assert how_it_fails({"pattern": None, "shape": SHAPE}) == "by wear"
