@@ -104,7 +104,7 @@ def check(fleet: Path) -> None:
 )  # fmt: skip
 @click.option(
     "--seed", type=click.IntRange(min=0), default=0, show_default=True,
-    help="Seed of all resampling.",
+    help="Start of all random draws: the same seed, the same figures.",
 )  # fmt: skip
 def report(
     fleets: tuple[Path, ...],
@@ -175,14 +175,17 @@ def start(folder: Path) -> None:
     "--out", type=click.Path(path_type=Path), required=True,
     help="File to write: .html, .csv or .xlsx.",
 )  # fmt: skip
-@click.option("--product", is_flag=True, help="Add the product of grades beside its stability.")
+@click.option(
+    "--product", is_flag=True, help="Add the product of grades, with how firm its ranks are."
+)
 @click.option(
     "--severity", type=click.Path(path_type=Path),
     help="File with a severity scale of your own: name, source, grades from the worst down.",
 )  # fmt: skip
 @click.option(
     "--occurrence", type=click.Path(path_type=Path),
-    help="File with an occurrence scale of your own: name, source, rising bounds a unit-year.",
+    help="File with an occurrence scale of your own: name, source, rising bounds in failures a "
+    "unit-year.",
 )  # fmt: skip
 @click.option(
     "--years", type=click.FloatRange(min=0, min_open=True), default=1.0, show_default=True,

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 TODAY = date(2025, 6, 1)
-PARTS = ("coolant pump", "brake pad", "alternator", "hydraulic hose", "wheel bearing")
+PARTS = ("coolant pump", "brake pad", "aftercooler", "hydraulic hose", "wheel bearing")
 MODES = ("leak", "worn", "no output", "burst", "noise", "seized")
 WORDS = (
     "reports", "finds", "heavy", "slight", "steady", "sudden", "under", "load", "at", "idle",

@@ -10,9 +10,9 @@ from rca.records.importing.answering import import_with_answers
 
 ROWS = """\
 Vehicle,Date,Component,Reason,Action,Km
-B-1,2024-02-03,alternator,failure,replaced,1000
-B-1,2024-05-17,alternator,failure,replaced,9000
-B-2,2024-05-25,alternator,planned,replaced,4000
+B-1,2024-02-03,aftercooler,failure,replaced,1000
+B-1,2024-05-17,aftercooler,failure,replaced,9000
+B-2,2024-05-25,aftercooler,planned,replaced,4000
 B-2,2024-06-13,starter,failure,greased up,5000
 """
 

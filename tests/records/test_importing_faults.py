@@ -71,7 +71,7 @@ INJECTED: list[tuple[Kind, str, Callable[[pd.DataFrame], pd.DataFrame], int]] = 
     (Kind.SPREADSHEET_ERROR, "Failure Mode", every("Failure Mode", "#NAME?", 50), 6),
     (Kind.SPREADSHEET_ERROR, "Complaint", every("Complaint", "#BEZUG!", 60), 5),
     (Kind.DOUBLED_HEADING, "Depot", lambda f: f.rename(columns={"Lot": "Depot"}), 1),
-    (Kind.SEVERAL_VALUES, "Component", every("Component", "alternator / brake pad", 25), 12),
+    (Kind.SEVERAL_VALUES, "Component", every("Component", "aftercooler / brake pad", 25), 12),
     (Kind.PERSONAL_DATA, "Complaint", replaced("Complaint", {7: "call 0664 1234567, worn"}), 1),
     (Kind.PERSONAL_DATA, "Complaint", replaced("Complaint", {9: "Frau Muster says it hums"}), 1),
     (Kind.OPEN_ORDERS, "Date Closed", replaced("Date Closed", {297: "", 298: ""}), 2),
@@ -142,7 +142,7 @@ def test_sides_written_four_ways_become_one_when_confirmed(tmp_path):
 def test_several_values_in_one_cell_are_asked_and_never_a_new_name(tmp_path):
     """Joined parts are set aside, or read as the first one, as the person says."""
     frame = with_cells(
-        faultless(), "Component", {3: "brake pad_alternator", 9: "alternator_coolant pump"}
+        faultless(), "Component", {3: "brake pad_aftercooler", 9: "aftercooler_coolant pump"}
     )
     found = proposal(tmp_path, frame)
     assert [question.id for question in found.open] == ["several.part"]
@@ -150,7 +150,7 @@ def test_several_values_in_one_cell_are_asked_and_never_a_new_name(tmp_path):
     assert aside.account("repairs").set_aside == 2
     first = found.answer("several.part", "first value").fleet()
     assert first.account("repairs").set_aside == 0
-    assert first.repairs["part"].iloc[[3, 9]].tolist() == ["brake pad", "alternator"]
+    assert first.repairs["part"].iloc[[3, 9]].tolist() == ["brake pad", "aftercooler"]
     assert not any("_" in str(part) for part in aside.repairs["part"].unique())
 
 

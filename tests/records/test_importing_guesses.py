@@ -285,7 +285,7 @@ MERGED = [
     ({"SHD24": 90, "SHD 24": 3, "SHD0024": 2}, "unit", {"SHD 24": "SHD24", "SHD0024": "SHD24"}),
     ({"coolant pump": 50, "pump, coolant": 3}, "part", {"pump, coolant": "coolant pump"}),
     ({"coolant pump": 50, "coolant pumps": 9}, "part", {"coolant pumps": "coolant pump"}),
-    ({"alternator": 50, "alternater": 2}, "part", {"alternater": "alternator"}),
+    ({"aftercooler": 50, "aftercoolar": 2}, "part", {"aftercoolar": "aftercooler"}),
     ({"inlet valve": 50, "outlet valve": 2}, "part", {}),
     ({"pump 1": 50, "pump 2": 2}, "part", {}),
     ({"T101": 50, "T102": 2, "T110": 1}, "unit", {}),

@@ -1,6 +1,8 @@
 """Parts needed in the coming months, for every part in service, known age or not."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from typing import TypeVar
 
 import pandas as pd
 
@@ -11,6 +13,8 @@ from rca.causes.planning.forecast import Forecast, forecast_parts
 from rca.errors import NoAnswer, NoFit
 from rca.records.fleet import Fleet
 from rca.records.lives import LifeTable
+
+Made = TypeVar("Made")
 
 DRAWS = 1000
 MONTHS_BACK = (4, 8, 12)  # ends of months at which a forecast is made again
@@ -31,16 +35,37 @@ def forecast_needs(
     original
         Lives with first lives of unknown age taken as original.
     """
-    found, day = {}, pd.Timestamp(fleet.cutoff)
-    for one in (part for part in parts if part.mode is None and part.fit is not None):
-        known, unknown = _pieces(fleet, lives, original, one)
+    day = pd.Timestamp(fleet.cutoff)
+
+    def forecast(known: Pieces, unknown: Pieces) -> Forecast:
+        return forecast_parts(known, unknown=unknown, as_of=day, draws=DRAWS, seed=seed)
+
+    whole = [one for one in parts if one.mode is None and one.fit is not None]
+    return _of_each(whole, forecast, fleet, lives, original)
+
+
+def _of_each(
+    parts: Sequence[PartFinding],
+    work: Callable[[Pieces, Pieces], Made],
+    fleet: Fleet,
+    lives: LifeTable,
+    original: LifeTable,
+) -> dict[str, Made]:
+    """What `work` makes of each part's pieces of known and unknown age, where it can.
+
+    Two parts at a time: most of the work is in numpy, which lets other threads run meanwhile, and
+    every part has a random stream of its own.
+    """
+
+    def of(one: PartFinding) -> Made | None:
         try:
-            found[one.part] = forecast_parts(
-                known, unknown=unknown, as_of=day, draws=DRAWS, seed=seed
-            )
+            return work(*_pieces(fleet, lives, original, one))
         except (NoAnswer, NoFit):
-            continue
-    return found
+            return None
+
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        made = zip(parts, pool.map(of, parts), strict=True)
+        return {one.part: result for one, result in made if result is not None}
 
 
 def _pieces(
@@ -81,14 +106,10 @@ def back_test_needs(
     """
     last = pd.Timestamp(fleet.cutoff) + pd.offsets.MonthEnd(0)
     days = [last - pd.offsets.MonthEnd(back) for back in MONTHS_BACK]
-    found = {}
+
+    def again(known: Pieces, unknown: Pieces) -> pd.DataFrame:
+        return back_test(known, unknown=unknown, as_of=days, draws=BACK_DRAWS, seed=seed)
+
     whole = [one for one in parts if one.mode is None and one.fit is not None]
-    for one in whole[:BACK_TESTED]:
-        known, unknown = _pieces(fleet, lives, original, one)
-        try:
-            table = back_test(known, unknown=unknown, as_of=days, draws=BACK_DRAWS, seed=seed)
-        except (NoAnswer, NoFit):
-            continue
-        if len(table):
-            found[one.part] = table
-    return found
+    made = _of_each(whole[:BACK_TESTED], again, fleet, lives, original)
+    return {part: table for part, table in made.items() if len(table)}

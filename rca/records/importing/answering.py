@@ -47,7 +47,9 @@ def import_with_answers(
     )
     if proposal.open and answers is not None and not answers.exists():
         files.write_new_text(answers, answers_text(proposal))
-        rule = f"{len(proposal.open)} questions are open; they are laid out in {answers}"
+        count = len(proposal.open)
+        said = "1 question is" if count == 1 else f"{count} questions are"
+        rule = f"{said} open; laid out in {answers}"
         step = "fill that file in and run the same command again"
         raise Refused([Problem(proposal.path.name, 0, "", "", rule, step)])
     return write_fleet_folder(proposal, out)

@@ -4,6 +4,7 @@ from typing import Any
 
 from rca.show.exercise.answer_key import AnswerKey
 from rca.show.exercise.marking import StudentMark
+from rca.show.exercise.menu import CURRENCY
 from rca.show.exercise.rubric import CRITERIA
 from rca.show.exercise.scenarios import SCENARIOS
 from rca.show.exercise.suspicion import explanation_words
@@ -23,6 +24,7 @@ def feedback_page(mark: StudentMark, key: AnswerKey, *, name: str = "") -> str:
             mark=mark,
             key=key,
             criteria=CRITERIA,
+            currency=CURRENCY,
             most=sum(one.most for one in mark.marks),
             truth=[place.suspects[one] for one in key.guilty],
             named=[place.suspects[one].says for one in _named(mark) if one in place.suspects],

@@ -87,6 +87,7 @@ def mark_class(
     by_person, problems = points_by_person(out / PERSON, rubric)
     works, unread = read_submissions(handed_in, tuple(keys))
     problems += unread
+    works = {code: work for code, work in works.items() if work.is_begun}
     orders = [(works[code], keys[code], by_person.get(code, {})) for code in works]
     marked = _marked(orders, rubric, instructor.parent / "students", names, processes, executor)
     marks = []

@@ -51,6 +51,11 @@ class Work:
     places: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
+    @property
+    def is_begun(self) -> bool:
+        """Whether anything was done; False for a folder as it was handed out."""
+        return bool(self.steps or self.investigation or self.altered)
+
 
 @dataclass
 class _Gathered:

@@ -283,7 +283,7 @@ class ImportForm:
     def _state(self) -> str:
         count = len(self._looked_at().open)
         if count:
-            return f"{count} questions are open."
+            return "1 question is open." if count == 1 else f"{count} questions are open."
         if self._looked_at().problems:
             return "Nothing is open, but the file cannot be read so; see below."
         return "Nothing is open: the fleet folder can be written."

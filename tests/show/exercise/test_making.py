@@ -13,6 +13,7 @@ from rca.cli import main
 from rca.errors import Refused
 from rca.show.exercise import making
 from rca.show.exercise.making import Course, make_again, make_class, read_course, read_keys
+from rca.show.exercise.marking_class import mark_class
 from rca.show.exercise.play import open_play
 from rca.show.exercise.roster import Student
 from tests.show.exercise.conftest import SECRET
@@ -43,6 +44,15 @@ def made(tmp_path_factory):
 def contents(folder):
     return {path.relative_to(folder).as_posix(): path.read_bytes()
             for path in sorted(folder.rglob("*")) if path.is_file()}  # fmt: skip
+
+
+def test_folders_as_they_were_handed_out_are_no_work(made, tmp_path):
+    out, cases = made
+    done = mark_class(out / "students", out / "instructor", tmp_path / "marks", processes=1)
+    assert done.marks == ()
+    assert set(done.missing) == {one.code for one in cases}
+    book = (tmp_path / "marks" / "gradebook.csv").read_text(encoding="utf-8")
+    assert book.count("no work was handed in") == len(cases)
 
 
 def test_students_and_instructor_lie_apart(made):

@@ -10,12 +10,12 @@ from tests.records.test_importing_files import two_files
 
 ROWS = """\
 Vehicle;Date;Component;Side;Type;Work;Amount;Text
-B-1;03.02.2024;Alternator;left;X1;new;100,50;no charge
-B-1;17.05.2024;Alternator;left;X1;new;90,00;no charge again
-B-2;25.05.2024;Altenator;left;X2;new;95,00;planned
+B-1;03.02.2024;Aftercooler;left;X1;new;100,50;no charge
+B-1;17.05.2024;Aftercooler;left;X1;new;90,00;no charge again
+B-2;25.05.2024;Aftecooler;left;X2;new;95,00;planned
 B-2;13.06.2024;Starter;;X1;greased;12,10;slow
 B-3;21.07.2024;Starter;;X1;new;80,00;dead
-B-3;30.08.2024;Alternator;right;X1;new;99,00;noise
+B-3;30.08.2024;Aftercooler;right;X1;new;99,00;noise
 """
 
 
@@ -122,16 +122,16 @@ def test_kept_answers_that_no_longer_fit_are_dropped_and_named(made, export, tmp
 
 def test_spellings_are_merged_only_where_they_are_ticked(made):
     merges = {name: card for name, card in made.merges.items() if name == "merge.part"}
-    assert merges, "Altenator looks like Alternator"
+    assert merges, "Aftecooler looks like Aftercooler"
     rows = merges["merge.part"]._fields.rows
     assert not any(box.value for box, _ in rows.values())
-    box, name = rows["Altenator"]
-    assert name.value == "Alternator"
+    box, name = rows["Aftecooler"]
+    assert name.value == "Aftercooler"
     box.value = True
     press(made, "Merge what is ticked")
     assert "1 spellings are merged" in made.merge_messages.text
-    assert made.proposal.answers["merge.part"] == {"Altenator": "Alternator"}
-    assert made.merges["merge.part"]._fields.rows["Altenator"][0].value
+    assert made.proposal.answers["merge.part"] == {"Aftecooler": "Aftercooler"}
+    assert made.merges["merge.part"]._fields.rows["Aftecooler"][0].value
 
 
 def test_anything_can_be_changed_later(made):

@@ -54,7 +54,7 @@ DRAINAGE = Scenario(
         "control": Suspect(
             "The level controller starts and stops the pump far too often",
             "too many starts",
-            Reading("starts in an hour at high water", "", 4.0, 17.0, 8.0, 0),
+            Reading("starts at high water", "1/h", 4.0, 17.0, 8.0, 0),
             "start levels changed after a flood",
             "Set the start and stop levels apart again and record them",
             "levels are changed by telephone, without a record",
