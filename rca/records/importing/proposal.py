@@ -255,7 +255,7 @@ def refuse_if_open(proposal: Proposal) -> None:
     name = proposal.path.name
     problems = [
         Problem(name, 0, question.id, "", f"not decided by the file: {question.text}",
-                f"{_reason(question)}answer it in the file of --answers, "
+                f"{_reason(question)}answer it in the answers file (--answers), "
                 f"{question.how_to_answer()}")
         for question in proposal.open
     ]  # fmt: skip
